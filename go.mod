@@ -1,0 +1,3 @@
+module weepd
+
+go 1.26.0
