@@ -1,0 +1,93 @@
+package agent
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"weepd/rules"
+)
+
+// aliveSpan is how long the loop may stand still and still count as turning.
+const aliveSpan = 5 * time.Second
+
+// Options is what an agent is made of. All fields but Wall are needed.
+type Options struct {
+	Station string
+	Glands  []GlandInfo
+	Feeds   []Feed
+	Journal Journal
+	Clock   *Clock
+	Log     *slog.Logger
+}
+
+// Agent owns the core. Everybody else sees its Board.
+type Agent struct {
+	board *Board
+	queue *queue
+	clock *Clock
+	log   *slog.Logger
+	feeds []Feed
+	loop  *loop
+	turn  atomic.Int64 // steady time of the loop's last turn
+}
+
+// New makes an agent; nothing runs yet.
+func New(o Options) (*Agent, error) {
+	cfg := rules.Config{}
+	for _, g := range o.Glands {
+		cfg.Glands = append(cfg.Glands, g.Rules)
+	}
+	station, err := rules.NewStation(cfg)
+	if err != nil {
+		return nil, err
+	}
+	return newAgent(o, station), nil
+}
+
+func newAgent(o Options, c core) *Agent {
+	a := &Agent{
+		board: NewBoard(), clock: o.Clock, log: o.Log, feeds: o.Feeds,
+		queue: newQueue(queueSize, o.Log),
+	}
+	o.Clock.Check() // the first offset is no step
+	a.loop = newLoop(o, c, a)
+	a.loop.publish(o.Clock.Steady())
+	return a
+}
+
+// Board gives the agent's snapshots.
+func (a *Agent) Board() *Board { return a.board }
+
+// QueueLength counts the readings on their way to the loop.
+func (a *Agent) QueueLength() int { return len(a.queue.readings) }
+
+// QueueDropped counts the readings that found the queue full.
+func (a *Agent) QueueDropped() uint64 { return a.queue.dropped.Load() }
+
+// Alive reports whether the loop turns.
+func (a *Agent) Alive() bool {
+	last := a.turn.Load()
+	return last != 0 && a.clock.Steady()-time.Duration(last) < aliveSpan
+}
+
+// Services gives the agent's own parts in the order of their start.
+func (a *Agent) Services() []Service {
+	return []Service{
+		{Name: "loop", Run: a.loop.run},
+		{Name: "sources", Run: a.runSources},
+	}
+}
+
+func (a *Agent) runSources(ctx context.Context) error {
+	var all sync.WaitGroup
+	for _, f := range a.feeds {
+		s := &supervisor{feed: f, clock: a.clock, queue: a.queue, log: a.log}
+		all.Go(func() { s.run(ctx) })
+	}
+	all.Wait()
+	<-ctx.Done()
+	return nil
+}

@@ -1,0 +1,150 @@
+package mqtt
+
+import (
+	"context"
+	"encoding/json"
+	"log/slog"
+	"math/rand/v2"
+	"sync/atomic"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"weepd/agent"
+)
+
+// Timing of a connection; what is not our own is from the measured pattern:
+// see DEVELOPERS.md.
+const (
+	keepAlive      = 30 * time.Second
+	pingTimeout    = 10 * time.Second
+	writeTimeout   = 10 * time.Second
+	connectTimeout = 15 * time.Second
+	ackTimeout     = 20 * time.Second // for the oldest message in flight
+	partTimeout    = 1500 * time.Millisecond
+	quiesceMS      = 100
+
+	backoffFirst = time.Second
+	backoffMost  = time.Minute
+)
+
+// Publisher keeps a connection to the broker and the topics up to date.
+type Publisher struct {
+	cfg    Config
+	board  Board
+	outbox Outbox
+	log    *slog.Logger
+
+	sent      atomic.Uint64
+	connected atomic.Bool
+	problem   string // the last that the log was told
+}
+
+// OutboxSent counts the events that the broker has acknowledged.
+func (p *Publisher) OutboxSent() uint64 { return p.sent.Load() }
+
+// Connected reports whether there is a connection to the broker.
+func (p *Publisher) Connected() bool { return p.connected.Load() }
+
+// Run publishes until ctx ends, over as many connections as it takes. A broker
+// that cannot be reached is tried again for ever and never an error.
+func (p *Publisher) Run(ctx context.Context) error {
+	wait := backoffFirst
+	for ctx.Err() == nil {
+		began := time.Now()
+		err := p.connection(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		p.report(err)
+		if time.Since(began) > backoffMost {
+			wait = backoffFirst
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(wait/2 + rand.N(wait/2+1)):
+		}
+		wait = min(2*wait, backoffMost)
+	}
+	return nil
+}
+
+// report logs a problem once, not at each try.
+func (p *Publisher) report(err error) {
+	text := p.cfg.explain(err).Error()
+	if text == p.problem {
+		return
+	}
+	p.problem = text
+	p.log.Error("mqtt: not connected; trying again until it works", "error", text)
+}
+
+// connection lives as long as one connection to the broker.
+func (p *Publisher) connection(ctx context.Context) error {
+	lost := make(chan error, 1)
+	opts, err := p.options(lost)
+	if err != nil {
+		return err
+	}
+	client := paho.NewClient(opts)
+	token := client.Connect()
+	select {
+	case <-token.Done():
+	case <-ctx.Done():
+		client.Disconnect(0)
+		return ctx.Err()
+	}
+	if err := token.Error(); err != nil {
+		return err
+	}
+	p.connected.Store(true)
+	p.problem = ""
+	p.log.Info("mqtt: connected", "root", p.cfg.Root)
+	defer func() {
+		p.connected.Store(false)
+		client.Disconnect(quiesceMS)
+	}()
+	s := newSession(p, client, lost)
+	if err := s.run(ctx); err != nil {
+		return err
+	}
+	return s.part()
+}
+
+func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
+	password, err := p.cfg.password()
+	if err != nil {
+		return nil, err
+	}
+	will, err := json.Marshal(p.status("offline"))
+	if err != nil {
+		return nil, err
+	}
+	opts := paho.NewClientOptions().
+		AddBroker(p.cfg.Broker).SetClientID(p.cfg.ClientID).
+		SetUsername(p.cfg.Username).SetPassword(password).
+		SetBinaryWill(p.cfg.Root+"/status", will, 1, true).
+		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(false).
+		SetAutoReconnect(false).SetConnectRetry(false).
+		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).
+		SetWriteTimeout(writeTimeout).SetConnectTimeout(connectTimeout).
+		SetConnectionLostHandler(func(_ paho.Client, err error) {
+			select {
+			case lost <- err:
+			default:
+			}
+		})
+	if p.cfg.encrypted() {
+		config, err := p.cfg.tls()
+		if err != nil {
+			return nil, err
+		}
+		opts.SetTLSConfig(config)
+	}
+	return opts, nil
+}
+
+// status is since the agent's start; the last will cannot know when it is sent.
+func (p *Publisher) status(state string) agent.Status {
+	return agent.Status{State: state, Version: p.cfg.Version, Since: p.board.Latest().Started.UTC().Truncate(time.Millisecond)}
+}

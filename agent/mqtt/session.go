@@ -1,0 +1,267 @@
+package mqtt
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"weepd/agent"
+)
+
+const (
+	windowSize = 100 // messages in flight
+	glandsLook = time.Second
+)
+
+// session is what is known of one connection: what was sent, what is in flight.
+type session struct {
+	p      *Publisher
+	client paho.Client
+	lost   <-chan error
+
+	window  []inFlight
+	sentSeq uint64 // last event handed to the client
+	acked   uint64 // all events up to here are acknowledged
+	deleted uint64 // and out of the outbox
+
+	alarms map[alarmKey]alarmMark
+	glands map[string]sentGland
+	looked time.Time // at the glands
+}
+
+type inFlight struct {
+	token paho.Token
+	seq   uint64 // 0: no event
+	topic string
+}
+
+type alarmKey struct{ gland, condition string }
+
+type alarmMark struct {
+	seq   uint64
+	state string
+}
+
+func newSession(p *Publisher, client paho.Client, lost <-chan error) *session {
+	return &session{
+		p: p, client: client, lost: lost,
+		alarms: make(map[alarmKey]alarmMark), glands: make(map[string]sentGland),
+	}
+}
+
+// run publishes until ctx ends (nil) or the connection fails.
+func (s *session) run(ctx context.Context) error {
+	if err := s.publish("status", 1, true, 0, s.p.status("online")); err != nil {
+		return err
+	}
+	for {
+		changed := s.p.board.Changed()
+		more, err := s.catchUp(ctx)
+		if err != nil {
+			return err
+		}
+		if more {
+			continue
+		}
+		done, err := s.rest(ctx, changed)
+		if err != nil || done {
+			return err
+		}
+	}
+}
+
+// catchUp brings the topics up to date: states first, so that a backlog of
+// events never holds the newest alarm up. more says that events are left.
+func (s *session) catchUp(ctx context.Context) (more bool, err error) {
+	latest := s.p.board.Latest()
+	if err := s.publishAlarms(latest); err != nil {
+		return false, err
+	}
+	if err := s.publishGlands(latest, time.Now()); err != nil {
+		return false, err
+	}
+	return s.publishEvents(ctx)
+}
+
+// publishAlarms sends the alarms that changed since they were last sent on
+// this connection, active ones first.
+func (s *session) publishAlarms(latest *agent.Snapshot) error {
+	for _, active := range []bool{true, false} {
+		for _, a := range latest.Alarms {
+			key, mark := alarmKey{a.Gland, a.Condition}, alarmMark{a.Seq, a.State}
+			if sent, known := s.alarms[key]; a.Active() != active || known && sent == mark {
+				continue
+			}
+			if err := s.publish("alarm/"+a.Gland+"/"+a.Condition, 1, true, 0, a); err != nil {
+				return err
+			}
+			s.alarms[key] = mark
+		}
+	}
+	return nil
+}
+
+func (s *session) publishGlands(latest *agent.Snapshot, now time.Time) error {
+	if now.Sub(s.looked) < glandsLook {
+		return nil
+	}
+	s.looked = now
+	for _, g := range latest.Glands {
+		r := agent.NewGlandReading(latest.Time, g.State)
+		sent, known := s.glands[g.Rules.ID]
+		if known && !sent.worthSending(r, now) {
+			continue
+		}
+		if err := s.publish("gland/"+g.Rules.ID, 0, true, 0, r); err != nil {
+			return err
+		}
+		s.glands[g.Rules.ID] = sentGland{r, now}
+	}
+	return nil
+}
+
+func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
+	events, err := s.p.outbox.Pending(ctx, s.sentSeq, windowSize)
+	if err != nil {
+		if ctx.Err() != nil {
+			return false, nil
+		}
+		return false, fmt.Errorf("outbox: %w", err)
+	}
+	for _, e := range events {
+		if err := s.publish("event", 1, false, e.Seq, e); err != nil {
+			return false, err
+		}
+		s.sentSeq = e.Seq
+	}
+	return len(events) == windowSize, nil
+}
+
+// rest waits for the next thing to do and collects acknowledgements meanwhile.
+func (s *session) rest(ctx context.Context, changed <-chan struct{}) (done bool, err error) {
+	for {
+		var head <-chan struct{}
+		if len(s.window) > 0 {
+			head = s.window[0].token.Done()
+		}
+		timer := time.NewTimer(ackTimeout)
+		select {
+		case <-ctx.Done():
+			done = true
+		case <-changed:
+		case err = <-s.lost:
+			err = lostBy(err)
+		case <-head:
+			timer.Stop()
+			if err = s.headDone(); err != nil {
+				return false, err
+			}
+			continue
+		case <-timer.C:
+			if len(s.window) > 0 {
+				err = s.unacknowledged()
+			}
+		}
+		timer.Stop()
+		return done, err
+	}
+}
+
+// publish hands a message to the client, after making room in the window.
+func (s *session) publish(topic string, qos byte, retained bool, seq uint64, payload any) error {
+	if len(s.window) >= windowSize {
+		if err := s.waitHead(ackTimeout); err != nil {
+			return err
+		}
+	}
+	text, err := json.Marshal(payload)
+	if err != nil {
+		return fmt.Errorf("payload of %s: %w", topic, err)
+	}
+	token := s.client.Publish(s.p.cfg.Root+"/"+topic, qos, retained, text)
+	s.window = append(s.window, inFlight{token, seq, topic})
+	return nil
+}
+
+func (s *session) waitHead(limit time.Duration) error {
+	timer := time.NewTimer(limit)
+	defer timer.Stop()
+	select {
+	case <-s.window[0].token.Done():
+		return s.headDone()
+	case err := <-s.lost:
+		return lostBy(err)
+	case <-timer.C:
+		return s.unacknowledged()
+	}
+}
+
+// headDone takes the oldest message out of the window. Only contiguous
+// acknowledgements get here, so all before it are delivered too.
+func (s *session) headDone() error {
+	head := s.window[0]
+	if err := head.token.Error(); err != nil {
+		return fmt.Errorf("publish %s: %w", head.topic, err)
+	}
+	s.window = s.window[1:]
+	if head.seq > 0 {
+		s.acked = head.seq
+		s.p.sent.Add(1)
+	}
+	if len(s.window) > 0 && s.acked-s.deleted < windowSize {
+		return nil
+	}
+	return s.delete()
+}
+
+func (s *session) delete() error {
+	if s.acked == s.deleted {
+		return nil
+	}
+	// Not the run's context: what is acknowledged is deleted also while stopping.
+	ctx, cancel := context.WithTimeout(context.Background(), partTimeout)
+	defer cancel()
+	if err := s.p.outbox.Delete(ctx, s.acked); err != nil {
+		return fmt.Errorf("outbox: %w", err)
+	}
+	s.deleted = s.acked
+	return nil
+}
+
+// part sends what is left within a bound and says offline.
+func (s *session) part() error {
+	ctx, cancel := context.WithTimeout(context.Background(), partTimeout)
+	defer cancel()
+	until := time.Now().Add(partTimeout)
+	s.looked = time.Time{}
+	for more := true; more && time.Now().Before(until); {
+		var err error
+		if more, err = s.catchUp(ctx); err != nil {
+			return err
+		}
+	}
+	if err := s.publish("status", 1, true, 0, s.p.status("offline")); err != nil {
+		return err
+	}
+	for len(s.window) > 0 {
+		if err := s.waitHead(max(time.Until(until), partTimeout/3)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *session) unacknowledged() error {
+	return fmt.Errorf("no acknowledgement of %s within %s", s.window[0].topic, ackTimeout)
+}
+
+func lostBy(err error) error {
+	if err == nil {
+		return errLost
+	}
+	return errors.Join(errLost, err)
+}

@@ -1,0 +1,114 @@
+package agent
+
+import (
+	"context"
+	"log/slog"
+	"math/rand/v2"
+	"time"
+
+	"weepd/rules/reading"
+	"weepd/sensors"
+)
+
+// Back-off between tries to start a source.
+const (
+	retryFirst = time.Second
+	retryMost  = time.Minute
+	// steadyRun is how long a source must have run for its next failure to
+	// count as the first again.
+	steadyRun = time.Minute
+)
+
+// Feed is a source that can be opened again: a Source runs only once.
+type Feed struct {
+	Name   string // for logs, e.g. `gpio GPIO17`
+	Points []reading.Point
+	Open   func() (sensors.Source, error)
+}
+
+// FixedFeed wraps a source that is opened once and for all, such as a recording.
+func FixedFeed(s sensors.Source) Feed {
+	return Feed{Name: s.String(), Points: s.Points(), Open: func() (sensors.Source, error) { return s, nil }}
+}
+
+// supervisor keeps one feed running.
+type supervisor struct {
+	feed   Feed
+	clock  *Clock
+	queue  *queue
+	log    *slog.Logger
+	failed bool // the log has been told
+}
+
+// run returns when ctx ends.
+func (s *supervisor) run(ctx context.Context) {
+	wait := retryFirst
+	for ctx.Err() == nil {
+		began := s.clock.Steady()
+		err := s.once(ctx)
+		if ctx.Err() != nil {
+			return
+		}
+		if err == nil {
+			s.log.Info("source has ended; its points count as not answering", "source", s.feed.Name)
+			s.silentFor(ctx, never)
+			return
+		}
+		if s.clock.Steady()-began > steadyRun {
+			wait = retryFirst
+			s.failed = false
+		}
+		if !s.failed {
+			s.failed = true
+			s.log.Error("source failed; trying again until it answers", "source", s.feed.Name, "error", err)
+		}
+		s.silentFor(ctx, jitter(wait))
+		wait = min(2*wait, retryMost)
+	}
+}
+
+// once opens the source and runs it to its end.
+func (s *supervisor) once(ctx context.Context) error {
+	source, err := s.feed.Open()
+	if err != nil {
+		return err
+	}
+	return source.Run(ctx, func(r reading.Reading) {
+		if s.failed && r.Quality.OK() {
+			s.failed = false
+			s.log.Info("source answers again", "source", s.feed.Name)
+		}
+		s.queue.push(ctx, r)
+	})
+}
+
+const never = time.Duration(1<<63 - 1)
+
+// silentFor waits and says meanwhile, as often as a live source would speak,
+// that the feed's points do not answer.
+func (s *supervisor) silentFor(ctx context.Context, wait time.Duration) {
+	over := time.NewTimer(wait)
+	defer over.Stop()
+	again := time.NewTicker(sensors.WatchEvery)
+	defer again.Stop()
+	for {
+		now := s.clock.Steady()
+		for _, p := range s.feed.Points {
+			s.queue.push(ctx, reading.Reading{At: now, Point: p, Quality: reading.NoAnswer})
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-over.C:
+			return
+		case <-again.C:
+		}
+	}
+}
+
+// jitter spreads a wait over its upper half, so that a site's agents do not
+// try in step.
+func jitter(wait time.Duration) time.Duration {
+	half := wait / 2
+	return half + rand.N(half+1)
+}
