@@ -103,7 +103,7 @@ func (n *naive) person(p Policy, in Input, visible bool) (taken bool) {
 			n.latched = false
 		}
 	case Shelve:
-		if taken = visible && in.Until > in.At && in.Until-in.At <= p.LongestShelf; taken {
+		if taken = visible && allowed(p, in); taken {
 			n.latch(p)
 			n.shelf = in.Until
 		}
@@ -123,6 +123,10 @@ func (n *naive) person(p Policy, in Input, visible bool) (taken bool) {
 		}
 	}
 	return taken
+}
+
+func allowed(p Policy, in Input) bool {
+	return in.Until > in.At && in.Until-in.At <= p.LongestShelf
 }
 
 // latch: a latching alarm that is on when it is set aside holds its latch.
