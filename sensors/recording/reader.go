@@ -1,0 +1,144 @@
+// Package recording reads, writes and plays recordings of a station.
+//
+// A recording is CSV with the header `time,point,value`:
+//
+//   - time: RFC 3339 with a zone and up to nanoseconds, years 1970 to 2261,
+//     never going back from one row to the next.
+//   - point: `<gland>.drip`, `.temp`, `.ref` or `.run`.
+//   - value: new drops at that instant (0 to MaxDrops; 0 = watched, nothing
+//     fell), °C, °C, or 0/1 for the shaft. Empty (temp and ref only) or NaN
+//     says that the sensor reported a fault.
+//
+// Lines end in LF or CRLF; a UTF-8 byte order mark, quoted fields and empty
+// lines are accepted. gzip and zstd are recognised by their content.
+package recording
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"weepd/rules/reading"
+)
+
+// Header is the first line of every recording.
+const Header = "time,point,value"
+
+// Reader gives a recording's rows one by one. It is not safe for concurrent
+// use.
+type Reader struct {
+	name    string
+	lines   *lineReader
+	release func()    // the decompressor
+	file    io.Closer // nil: not ours to close
+	points  map[string]reading.Point
+	stamps  stampParser
+	last    int64 // Unix nanoseconds of the row before
+	rows    int64
+	err     error // what ended the reading; sticky
+}
+
+// Open opens the recording at path; "-" is standard input. Close it after use.
+func Open(path string) (*Reader, error) {
+	if path == "-" {
+		return NewReader("stdin", os.Stdin)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("open recording: %w; check the path", err)
+	}
+	r, err := NewReader(path, f)
+	if err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	r.file = f
+	return r, nil
+}
+
+// NewReader reads a recording from in; name stands for it in errors. An empty
+// input or a wrong header is an error here, later faults come from Next.
+func NewReader(name string, in io.Reader) (*Reader, error) {
+	plain, release, err := decompress(in)
+	if err != nil {
+		return nil, fmt.Errorf("%s:1: %w", name, explain(err))
+	}
+	r := &Reader{
+		name:    name,
+		lines:   newLineReader(plain),
+		release: release,
+		points:  make(map[string]reading.Point),
+	}
+	if err := r.readHeader(); err != nil {
+		release()
+		return nil, err
+	}
+	return r, nil
+}
+
+func (r *Reader) readHeader() error {
+	line, err := r.lines.next()
+	if errors.Is(err, io.EOF) {
+		return r.at(errors.New("empty file; a recording starts with the line " + Header))
+	}
+	if err != nil {
+		return r.at(explain(err))
+	}
+	line, err = withoutMark(line)
+	if err != nil {
+		return r.at(err)
+	}
+	if string(unquote(line)) != Header {
+		return r.at(fmt.Errorf("first line is %s; want %s, with commas and in lower case", excerpt(line), Header))
+	}
+	return nil
+}
+
+// Next gives the next row. At is the row's Unix time in nanoseconds. A row
+// whose sensor reported a fault has quality Fault, all others Good. The end is
+// io.EOF; any other error reads "FILE:LINE: what; what to do" and, like the
+// end, is given again by each later call.
+func (r *Reader) Next() (reading.Reading, error) {
+	if r.err != nil {
+		return reading.Reading{}, r.err
+	}
+	line, err := r.lines.next()
+	for err == nil && len(line) == 0 {
+		line, err = r.lines.next()
+	}
+	if err != nil {
+		r.err = io.EOF
+		if !errors.Is(err, io.EOF) {
+			r.err = r.at(explain(err))
+		}
+		return reading.Reading{}, r.err
+	}
+	row, err := r.parse(line)
+	if err != nil {
+		r.err = r.at(err)
+		return reading.Reading{}, r.err
+	}
+	r.rows++
+	return row, nil
+}
+
+// Rows says how many rows Next has given.
+func (r *Reader) Rows() int64 { return r.rows }
+
+// Close releases the file and the decompressor. Standard input stays open.
+func (r *Reader) Close() error {
+	r.release()
+	if r.err == nil {
+		r.err = fmt.Errorf("%s: %w", r.name, os.ErrClosed)
+	}
+	if r.file == nil {
+		return nil
+	}
+	file := r.file
+	r.file = nil
+	return file.Close()
+}
+
+func (r *Reader) at(err error) error {
+	return fmt.Errorf("%s:%d: %w", r.name, max(r.lines.number, 1), err)
+}
