@@ -3,6 +3,7 @@ package mqtt
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"log/slog"
 	"math/rand/v2"
 	"sync/atomic"
@@ -36,12 +37,20 @@ type Publisher struct {
 	log    *slog.Logger
 
 	sent      atomic.Uint64
+	sentUpTo  uint64 // newest event that was counted; one sent again counts once
 	connected atomic.Bool
 	problem   string // the last that the log was told
 }
 
 // OutboxSent counts the events that the broker has acknowledged.
 func (p *Publisher) OutboxSent() uint64 { return p.sent.Load() }
+
+func (p *Publisher) countSent(seq uint64) {
+	if seq > p.sentUpTo {
+		p.sentUpTo = seq
+		p.sent.Add(1)
+	}
+}
 
 // Connected reports whether there is a connection to the broker.
 func (p *Publisher) Connected() bool { return p.connected.Load() }
@@ -52,11 +61,9 @@ func (p *Publisher) Run(ctx context.Context) error {
 	wait := backoffFirst
 	for ctx.Err() == nil {
 		began := time.Now()
-		err := p.connection(ctx)
-		if ctx.Err() != nil {
-			return nil
+		if err := p.connection(ctx); ctx.Err() == nil {
+			p.report(err)
 		}
-		p.report(err)
 		if time.Since(began) > backoffMost {
 			wait = backoffFirst
 		}
@@ -106,7 +113,7 @@ func (p *Publisher) connection(ctx context.Context) error {
 	}()
 	s := newSession(p, client, lost)
 	if err := s.run(ctx); err != nil {
-		return err
+		return errors.Join(err, s.delete())
 	}
 	return s.part()
 }

@@ -64,7 +64,7 @@ func (s *session) run(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if more {
+		if more && ctx.Err() == nil {
 			continue
 		}
 		done, err := s.rest(ctx, changed)
@@ -126,10 +126,7 @@ func (s *session) publishGlands(latest *agent.Snapshot, now time.Time) error {
 
 func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
 	events, err := s.p.outbox.Pending(ctx, s.sentSeq, windowSize)
-	if err != nil {
-		if ctx.Err() != nil {
-			return false, nil
-		}
+	if err != nil && ctx.Err() == nil {
 		return false, fmt.Errorf("outbox: %w", err)
 	}
 	for _, e := range events {
@@ -210,7 +207,7 @@ func (s *session) headDone() error {
 	s.window = s.window[1:]
 	if head.seq > 0 {
 		s.acked = head.seq
-		s.p.sent.Add(1)
+		s.p.countSent(head.seq)
 	}
 	if len(s.window) > 0 && s.acked-s.deleted < windowSize {
 		return nil

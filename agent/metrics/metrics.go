@@ -1,0 +1,174 @@
+// Package metrics gives the station to Prometheus. A reading that is not good
+// has no series: absent, not zero.
+package metrics
+
+import (
+	"runtime"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+
+	"weepd/agent"
+	"weepd/rules/reading"
+)
+
+// Queue is the way of the readings to the loop.
+type Queue interface {
+	QueueLength() int
+	QueueDropped() uint64
+}
+
+// Outbox is where events wait for the broker.
+type Outbox interface {
+	OutboxPending() int
+	OutboxDropped() uint64
+}
+
+// Publisher delivers events.
+type Publisher interface {
+	OutboxSent() uint64
+	Connected() bool
+}
+
+// Parts are what is measured. Publisher may be nil: nothing is published.
+type Parts struct {
+	Latest    func() *agent.Snapshot
+	Queue     Queue
+	Outbox    Outbox
+	Publisher Publisher
+	Version   string
+}
+
+// Register puts the station's, the Go runtime's and the process's metrics into reg.
+func Register(reg prometheus.Registerer, parts Parts) error {
+	for _, c := range []prometheus.Collector{
+		&collector{parts, newDescs()},
+		collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+	} {
+		if err := reg.Register(c); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func desc(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc(name, help, labels, nil)
+}
+
+type descs struct {
+	drops, dpm, temp, rise, running    *prometheus.Desc
+	active, transitions, faults        *prometheus.Desc
+	pending, sent, dropped, connected  *prometheus.Desc
+	queueLength, queueDropped, unsaved *prometheus.Desc
+	build                              *prometheus.Desc
+}
+
+func newDescs() descs {
+	return descs{
+		drops:        desc("weepd_gland_drops_total", "Drops counted since the agent started; absent while the drip sensor is not to be believed.", "gland"),
+		dpm:          desc("weepd_gland_drops_per_minute", "Weep of the gland, drops per minute.", "gland"),
+		temp:         desc("weepd_gland_temperature_celsius", "Temperature of the gland.", "gland"),
+		rise:         desc("weepd_gland_temperature_rise_celsius", "Rise of the gland's temperature over its reference.", "gland"),
+		running:      desc("weepd_gland_running", "1 while the shaft turns, 0 at rest.", "gland"),
+		active:       desc("weepd_alarm_active", "1 while the condition holds.", "gland", "condition", "priority"),
+		transitions:  desc("weepd_alarm_transitions_total", "Changes of alarms since the agent started, by the state they changed to.", "gland", "condition", "state"),
+		faults:       desc("weepd_sensor_faults_total", "Times a sensor's reading turned bad since the agent started.", "gland", "point", "quality"),
+		pending:      desc("weepd_outbox_pending", "Events that the broker has not acknowledged yet."),
+		sent:         desc("weepd_outbox_sent_total", "Events that the broker has acknowledged since the agent started."),
+		dropped:      desc("weepd_outbox_dropped_total", "Events lost undelivered because the outbox was full."),
+		connected:    desc("weepd_broker_connected", "1 while there is a connection to the broker."),
+		queueLength:  desc("weepd_queue_length", "Readings on their way from the sources to the loop."),
+		queueDropped: desc("weepd_queue_dropped_total", "Readings lost because the queue was full."),
+		unsaved:      desc("weepd_journal_waiting", "Events that wait for a journal that fails."),
+		build:        desc("weepd_build_info", "The agent's version; always 1.", "version", "goversion"),
+	}
+}
+
+type collector struct {
+	parts Parts
+	d     descs
+}
+
+// Describe implements prometheus.Collector.
+func (c *collector) Describe(ch chan<- *prometheus.Desc) {
+	d := c.d
+	for _, x := range []*prometheus.Desc{
+		d.drops, d.dpm, d.temp, d.rise, d.running, d.active, d.transitions, d.faults,
+		d.pending, d.sent, d.dropped, d.connected, d.queueLength, d.queueDropped, d.unsaved, d.build,
+	} {
+		ch <- x
+	}
+}
+
+// Collect implements prometheus.Collector.
+func (c *collector) Collect(ch chan<- prometheus.Metric) {
+	s := c.parts.Latest()
+	out := sink{ch}
+	for _, g := range s.Glands {
+		c.collectGland(out, g)
+	}
+	for _, a := range s.Alarms {
+		out.gauge(c.d.active, bit(a.Active()), a.Gland, a.Condition, a.Priority)
+	}
+	for k, n := range s.Transitions {
+		out.counter(c.d.transitions, float64(n), k.Gland, k.Condition, k.State)
+	}
+	for k, n := range s.Faults {
+		out.counter(c.d.faults, float64(n), k.Point.Gland, k.Point.Kind.String(), k.Quality.String())
+	}
+	c.collectQueues(out, s)
+	out.gauge(c.d.build, 1, c.parts.Version, runtime.Version())
+}
+
+func (c *collector) collectGland(out sink, g agent.Gland) {
+	id := g.Rules.ID
+	// A counter that stands still says that nothing fell; a blind sensor cannot say so.
+	if g.Points[reading.Drip].Good() {
+		out.counter(c.d.drops, float64(g.State.Drops), id)
+	}
+	if g.State.Weep.Known {
+		out.gauge(c.d.dpm, g.State.Weep.DPM, id)
+	}
+	if g.State.TempC.Known {
+		out.gauge(c.d.temp, g.State.TempC.Value, id)
+	}
+	if g.State.RiseC.Known {
+		out.gauge(c.d.rise, g.State.RiseC.Value, id)
+	}
+	if g.State.Running.Known {
+		out.gauge(c.d.running, bit(g.State.Running.Value != 0), id)
+	}
+}
+
+func (c *collector) collectQueues(out sink, s *agent.Snapshot) {
+	out.gauge(c.d.queueLength, float64(c.parts.Queue.QueueLength()))
+	out.counter(c.d.queueDropped, float64(c.parts.Queue.QueueDropped()))
+	out.gauge(c.d.unsaved, float64(s.Unsaved))
+	out.gauge(c.d.pending, float64(c.parts.Outbox.OutboxPending()))
+	out.counter(c.d.dropped, float64(c.parts.Outbox.OutboxDropped()))
+	sent := uint64(0)
+	if c.parts.Publisher != nil {
+		sent = c.parts.Publisher.OutboxSent()
+		out.gauge(c.d.connected, bit(c.parts.Publisher.Connected()))
+	}
+	out.counter(c.d.sent, float64(sent))
+}
+
+type sink struct{ ch chan<- prometheus.Metric }
+
+func (s sink) gauge(d *prometheus.Desc, v float64, labels ...string) {
+	s.ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+}
+
+func (s sink) counter(d *prometheus.Desc, v float64, labels ...string) {
+	s.ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
+}
+
+func bit(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}

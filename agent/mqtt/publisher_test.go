@@ -1,0 +1,360 @@
+package mqtt
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
+	"go.uber.org/goleak"
+
+	"weepd/agent"
+	"weepd/rules"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+const patience = 20 * time.Second
+
+func eventually(t *testing.T, what string, holds func() bool) {
+	t.Helper()
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(5 * time.Millisecond) {
+		if holds() {
+			return
+		}
+	}
+	t.Fatalf("%s: not within %s", what, patience)
+}
+
+// inbox is what a subscriber saw.
+type inbox struct {
+	mu       sync.Mutex
+	messages []packets.Packet
+}
+
+func (b *inbox) take(_ *mochi.Client, _ packets.Subscription, pk packets.Packet) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.messages = append(b.messages, pk)
+}
+
+func (b *inbox) on(topic string) (payloads []string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, pk := range b.messages {
+		if pk.TopicName == topic {
+			payloads = append(payloads, string(pk.Payload))
+		}
+	}
+	return payloads
+}
+
+func (b *inbox) topics() (topics []string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, pk := range b.messages {
+		topics = append(topics, pk.TopicName)
+	}
+	return topics
+}
+
+// eventSeqs gives the seq of each message on `event` and its first deliveries.
+func (b *inbox) eventSeqs(t *testing.T) (first []uint64) {
+	seen := make(map[uint64]bool)
+	for _, payload := range b.on("weepd/quarry/event") {
+		var e agent.Event
+		if err := json.Unmarshal([]byte(payload), &e); err != nil {
+			t.Fatal(err)
+		}
+		if !seen[e.Seq] {
+			seen[e.Seq] = true
+			first = append(first, e.Seq)
+		}
+	}
+	return first
+}
+
+// anybody lets every client in.
+type anybody struct{ mochi.HookBase }
+
+func (anybody) ID() string { return "anybody" }
+func (anybody) Provides(b byte) bool {
+	return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck
+}
+func (anybody) OnConnectAuthenticate(*mochi.Client, packets.Packet) bool { return true }
+func (anybody) OnACLCheck(*mochi.Client, string, bool) bool              { return true }
+
+func startBroker(t *testing.T, address string) (*mochi.Server, string, *inbox) {
+	t.Helper()
+	server := mochi.New(&mochi.Options{InlineClient: true, Logger: slog.New(slog.DiscardHandler)})
+	if err := server.AddHook(new(anybody), nil); err != nil {
+		t.Fatal(err)
+	}
+	listener := listeners.NewTCP(listeners.Config{ID: "t", Address: address})
+	if err := server.AddListener(listener); err != nil {
+		t.Fatal(err)
+	}
+	box := &inbox{}
+	if err := server.Serve(); err != nil {
+		t.Fatal(err)
+	}
+	if err := server.Subscribe("#", 1, box.take); err != nil {
+		t.Fatal(err)
+	}
+	return server, listener.Address(), box
+}
+
+func closeBroker(t *testing.T, server *mochi.Server) {
+	t.Helper()
+	if err := server.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
+// fakeBoard holds a snapshot that tests change.
+type fakeBoard struct {
+	mu      sync.Mutex
+	latest  *agent.Snapshot
+	changed chan struct{}
+}
+
+func newFakeBoard() *fakeBoard {
+	s := &agent.Snapshot{Station: "quarry", Time: time.Unix(1e9, 0), Started: time.Unix(1e9, 0)}
+	s.Glands = []agent.Gland{{GlandInfo: agent.GlandInfo{Rules: rules.GlandConfig{ID: "p1"}}}}
+	for c := range rules.Conditions {
+		s.Alarms = append(s.Alarms, agent.Alarm{Gland: "p1", Condition: c.String(), State: agent.StateCleared, Priority: c.Priority().String()})
+	}
+	return &fakeBoard{latest: s, changed: make(chan struct{})}
+}
+
+func (b *fakeBoard) Latest() *agent.Snapshot { b.mu.Lock(); defer b.mu.Unlock(); return b.latest }
+func (b *fakeBoard) Changed() <-chan struct{} {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.changed
+}
+
+func (b *fakeBoard) change(f func(*agent.Snapshot)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	next := *b.latest
+	next.Alarms = slices.Clone(next.Alarms)
+	f(&next)
+	b.latest = &next
+	close(b.changed)
+	b.changed = make(chan struct{})
+}
+
+func commit(t *testing.T, j *agent.MemoryJournal, n int) {
+	t.Helper()
+	if _, err := j.Commit(t.Context(), make([]agent.Event, n)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func publish(t *testing.T, cfg Config, board Board, outbox Outbox, log io.Writer) (p *Publisher, stop func()) {
+	t.Helper()
+	p = New(cfg, board, outbox, slog.New(slog.NewTextHandler(log, nil)))
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx) }()
+	return p, func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func testConfig(address string) Config {
+	return Config{Broker: "tcp://" + address, Root: "weepd/quarry", ClientID: "weepd-quarry", Version: "1"}
+}
+
+func TestTopicsOfAConnection(t *testing.T) {
+	server, address, box := startBroker(t, "127.0.0.1:0")
+	defer closeBroker(t, server)
+	board, journal := newFakeBoard(), agent.NewMemoryJournal(1000, true)
+	commit(t, journal, 3)
+	board.change(func(s *agent.Snapshot) {
+		s.Alarms[rules.Leaking].State, s.Alarms[rules.Leaking].Seq = agent.StateActive, 3
+	})
+	p, stop := publish(t, testConfig(address), board, journal, io.Discard)
+	eventually(t, "outbox empty", func() bool { return journal.OutboxPending() == 0 })
+	if got := box.topics(); got[0] != "weepd/quarry/status" || got[1] != "weepd/quarry/alarm/p1/leaking" {
+		t.Errorf("first topics %v, want status, then the active alarm", got[:2])
+	}
+	board.change(func(s *agent.Snapshot) {
+		s.Alarms[rules.Dry].State, s.Alarms[rules.Dry].Seq = agent.StateActive, 4
+	})
+	eventually(t, "new alarm", func() bool {
+		got := box.on("weepd/quarry/alarm/p1/dry")
+		return len(got) == 2 && strings.Contains(got[1], `"state":"active"`)
+	})
+	if got := box.on("weepd/quarry/gland/p1"); len(got) != 1 || strings.Contains(got[0], "dpm") {
+		t.Errorf("gland %v, want one message without the unknown dpm", got)
+	}
+	stop()
+	eventually(t, "offline", func() bool { return len(box.on("weepd/quarry/status")) == 2 })
+	status := box.on("weepd/quarry/status")
+	if !strings.Contains(status[0], `"state":"online","version":"1","since":"2001-09-09T01:46:40Z"`) || !strings.Contains(status[1], `"offline"`) {
+		t.Errorf("status %v", status)
+	}
+	if got := box.eventSeqs(t); !slices.Equal(got, []uint64{1, 2, 3}) || p.OutboxSent() != 3 {
+		t.Errorf("events %v, sent %d", got, p.OutboxSent())
+	}
+	retained := server.Topics.Messages("weepd/quarry/#")
+	if len(retained) != 1+1+int(rules.Conditions) {
+		t.Errorf("%d retained messages, want status, one gland, %d alarms", len(retained), rules.Conditions)
+	}
+}
+
+// The broker is stopped and started again in the middle of a backlog: every
+// event arrives, first deliveries in order.
+func TestEventsSurviveBrokersRestart(t *testing.T) {
+	server, address, box := startBroker(t, "127.0.0.1:0")
+	board, journal := newFakeBoard(), agent.NewMemoryJournal(10000, true)
+	commit(t, journal, 500)
+	_, stop := publish(t, testConfig(address), board, journal, io.Discard)
+	eventually(t, "some arrived", func() bool { return len(box.on("weepd/quarry/event")) > 50 })
+	closeBroker(t, server)
+	commit(t, journal, 500)
+	second, _, box2 := startBroker(t, address)
+	defer closeBroker(t, second)
+	eventually(t, "all delivered", func() bool { return journal.OutboxPending() == 0 })
+	stop()
+	seen := box.eventSeqs(t)
+	for _, seq := range box2.eventSeqs(t) {
+		if seq > uint64(len(seen)) {
+			seen = append(seen, seq)
+		}
+	}
+	for i, seq := range seen {
+		if seq != uint64(i+1) {
+			t.Fatalf("event %d is seq %d: lost or out of order", i, seq)
+		}
+	}
+	if len(seen) != 1000 {
+		t.Errorf("%d events arrived, want 1000", len(seen))
+	}
+}
+
+// withholder swallows acknowledgements and cuts the link after some messages.
+type withholder struct {
+	listener net.Listener
+	target   string
+	after    int
+	cuts     int
+	wait     sync.WaitGroup
+}
+
+func newWithholder(t *testing.T, target string, after, cuts int) *withholder {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0") //nolint:noctx // a listener of the test
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &withholder{listener: l, target: target, after: after, cuts: cuts}
+	w.wait.Go(w.serve)
+	return w
+}
+
+func (w *withholder) serve() {
+	for n := 0; ; n++ {
+		in, err := w.listener.Accept()
+		if err != nil {
+			return
+		}
+		w.wait.Go(func() { w.relay(in, n < w.cuts) })
+	}
+}
+
+// relay passes bytes; while cutting, only the first bytes of the broker come
+// back, so that the client's messages arrive and their acknowledgements do not.
+func (w *withholder) relay(in net.Conn, cutting bool) {
+	out, err := net.Dial("tcp", w.target) //nolint:noctx // ends with the relay
+	if err != nil {
+		_ = in.Close()
+		return
+	}
+	w.wait.Go(func() {
+		_, _ = io.Copy(out, in)
+		_ = out.Close()
+		_ = in.Close()
+	})
+	back := io.Reader(out)
+	if cutting {
+		back = io.LimitReader(out, int64(w.after))
+	}
+	_, _ = io.Copy(in, back)
+	if cutting {
+		time.Sleep(200 * time.Millisecond)
+	}
+	_ = in.Close()
+	_ = out.Close()
+}
+
+// An event whose acknowledgement is lost with the link is sent again, not taken
+// for delivered: the library completes such tokens, see its pitfalls.
+func TestNothingIsDeletedWithoutAcknowledgement(t *testing.T) {
+	server, address, box := startBroker(t, "127.0.0.1:0")
+	defer closeBroker(t, server)
+	const connackAndAFewAcks = 4 + 4*20
+	relay := newWithholder(t, address, connackAndAFewAcks, 3)
+	board, journal := newFakeBoard(), agent.NewMemoryJournal(10000, true)
+	commit(t, journal, 300)
+	p, stop := publish(t, testConfig(relay.listener.Addr().String()), board, journal, io.Discard)
+	eventually(t, "all delivered", func() bool { return journal.OutboxPending() == 0 })
+	stop()
+	_ = relay.listener.Close()
+	relay.wait.Wait()
+	got := box.eventSeqs(t)
+	if len(got) != 300 || !slices.IsSorted(got) {
+		t.Errorf("%d events, sorted %v, want 300 in order", len(got), slices.IsSorted(got))
+	}
+	if all := len(box.on("weepd/quarry/event")); all <= 300 {
+		t.Errorf("%d messages: nothing was sent again, so the links were not cut", all)
+	}
+	if p.OutboxSent() != 300 {
+		t.Errorf("sent %d, want 300", p.OutboxSent())
+	}
+}
+
+type logBook struct {
+	mu   sync.Mutex
+	text strings.Builder
+}
+
+func (b *logBook) Write(p []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.text.Write(p)
+}
+func (b *logBook) String() string { b.mu.Lock(); defer b.mu.Unlock(); return b.text.String() }
+
+func TestUnreachableBrokerIsLoggedOnceAndClearly(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0") //nolint:noctx // only to find a free port
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := l.Addr().String()
+	_ = l.Close()
+	log := &logBook{}
+	_, stop := publish(t, testConfig(address), newFakeBoard(), agent.NewMemoryJournal(1, true), log)
+	want := fmt.Sprintf("broker tcp://%s: nothing listens there; check mqtt.broker and that the broker runs", address)
+	eventually(t, "log line", func() bool { return strings.Contains(log.String(), want) })
+	time.Sleep(2500 * time.Millisecond) // two more tries
+	stop()
+	if n := strings.Count(log.String(), "\n"); n != 1 {
+		t.Errorf("%d log lines, want 1:\n%s", n, log)
+	}
+}
