@@ -1,0 +1,122 @@
+package gpio
+
+import (
+	"time"
+
+	"weepd/rules/reading"
+	"weepd/sensors"
+)
+
+const (
+	// stormEdges in stormWindow are more than can fall: a thin tube gives at
+	// most about 24 drops a second before it jets (Clanet & Lasheras 1999;
+	// computed for 2 to 6 mm), each perhaps with a splash or two.
+	stormEdges  = 100
+	stormWindow = time.Second
+
+	// quietEdges in stormWindow end a storm: as many as drops can make.
+	quietEdges = 24
+
+	// sayEvery leaves a second of sensors.WatchEvery for a busy machine.
+	sayEvery = sensors.WatchEvery - time.Second
+
+	// deafRounds in a row are a fault; periph ends a single wait early when
+	// the pin is set up again.
+	deafRounds = 4
+)
+
+// counter turns edges and silence into readings. It keeps the last stormEdges
+// edges and no more, however many come.
+type counter struct {
+	point    reading.Point
+	debounce time.Duration
+
+	said time.Duration // last reading
+
+	last time.Duration // last accepted edge
+	ring [stormEdges]time.Duration
+	next int // place in ring of the oldest edge
+	held int // edges in ring
+
+	storming bool
+	window   time.Duration // start of the storm's current window
+	edges    int           // seen in it
+
+	deafFor int // rounds
+}
+
+func newCounter(p reading.Point, debounce, now time.Duration) *counter {
+	return &counter{point: p, debounce: debounce, said: now}
+}
+
+// due says when quiet has something to say at the latest.
+func (c *counter) due() time.Duration {
+	if c.storming {
+		return c.window + stormWindow
+	}
+	return c.said + sayEvery
+}
+
+// edge takes an edge; ok says that there is something to tell.
+func (c *counter) edge(at time.Duration) (r reading.Reading, ok bool) {
+	c.deafFor = 0
+	if c.held > 0 && at-c.last < c.debounce {
+		return c.quiet(at)
+	}
+	c.last = at
+	if c.storming {
+		c.edges++
+		return c.quiet(at)
+	}
+	if c.held == stormEdges && at-c.ring[c.next] < stormWindow {
+		c.storming, c.window, c.edges = true, at, 0
+		return c.say(at, 0, reading.Storm)
+	}
+	c.ring[c.next] = at
+	c.next = (c.next + 1) % stormEdges
+	c.held = min(c.held+1, stormEdges)
+	return c.say(at, 1, reading.Good)
+}
+
+// quiet takes the passing of time.
+func (c *counter) quiet(at time.Duration) (r reading.Reading, ok bool) {
+	wasDeaf := c.deafFor >= deafRounds
+	c.deafFor = 0
+	switch {
+	case c.storming && at-c.window >= stormWindow:
+		return c.judge(at)
+	case c.storming:
+		return reading.Reading{}, false
+	case wasDeaf || at-c.said >= sayEvery:
+		return c.say(at, 0, reading.Good)
+	}
+	return reading.Reading{}, false
+}
+
+// judge ends a window of a storm, and the storm if it was quiet.
+func (c *counter) judge(at time.Duration) (reading.Reading, bool) {
+	calm := c.edges <= quietEdges
+	c.window, c.edges = at, 0
+	if !calm {
+		return c.say(at, 0, reading.Storm)
+	}
+	c.storming, c.held, c.next = false, 0, 0
+	return c.say(at, 0, reading.Good)
+}
+
+// deaf takes a wait that ended early without an edge.
+func (c *counter) deaf(at time.Duration) (r reading.Reading, ok bool) {
+	c.deafFor++
+	if c.deafFor < deafRounds {
+		return reading.Reading{}, false
+	}
+	if c.deafFor > deafRounds && at-c.said < sayEvery {
+		return reading.Reading{}, false
+	}
+	return c.say(at, 0, reading.NoAnswer)
+}
+
+func (c *counter) say(at time.Duration, drops float64, q reading.Quality) (reading.Reading, bool) {
+	c.said = at
+	return reading.Reading{At: at, Point: c.point, Value: drops, Quality: q}, true
+}
