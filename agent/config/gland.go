@@ -1,0 +1,100 @@
+package config
+
+import (
+	"fmt"
+	"maps"
+	"time"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"weepd/rules/reading"
+)
+
+const (
+	maxName  = 80
+	maxDelay = time.Hour
+)
+
+// Bounds of the settings: wide enough for any gland, narrow enough to catch a
+// slip of the keyboard.
+func dpmBounds() bounds {
+	return bounds{0, 10_000, true, "drops per minute, above 0 and at most 10000"}
+}
+func riseBounds() bounds {
+	return bounds{0, 500, true, "a rise in °C, above 0 and at most 500"}
+}
+func budgetBounds() bounds {
+	return bounds{0.001, 1000, false, "false alarms a year, from 0.001 to 1000"}
+}
+func deadbandBounds() bounds {
+	return bounds{0, 50, false, "percent of the limit, from 0 to 50"}
+}
+
+func (d *decoder) glands(e entry) []Gland {
+	var glands []Gland
+	ids := map[string]place{}
+	d.list(e, func(_ int, item entry) {
+		item.path = "gland"
+		g, idAt := d.gland(item)
+		if first, twice := ids[g.ID]; twice && g.ID != "" {
+			d.fault(idAt, "give each gland an id of its own", "gland id %q is used twice (first in line %d)", g.ID, first.line)
+		}
+		if _, known := ids[g.ID]; !known {
+			ids[g.ID] = idAt
+		}
+		glands = append(glands, g)
+	})
+	if seq, ok := e.value.(*ast.SequenceNode); ok && len(seq.Values) == 0 {
+		d.fault(e.at, "add at least one gland, `- id: NAME`", "glands is empty")
+	}
+	return glands
+}
+
+func (d *decoder) gland(e entry) (Gland, place) {
+	var g Gland
+	var idAt place
+	set := placed{} // every key that was given, by its path
+	under := func(name string, fields ...field) field {
+		return field{name, func(sub entry) {
+			sub.path = name
+			for key, at := range d.mapping(sub, fields...) {
+				set[name+"."+key] = at
+			}
+		}}
+	}
+	var fibre string
+	var sensors entry
+	top := d.mapping(e,
+		field{"id", func(id entry) {
+			idAt = id.at
+			d.text(&g.ID, reading.MaxGlandID, idWant, reading.ValidGlandID)(id)
+		}},
+		field{"name", d.text(&g.Name, maxName, fmt.Sprintf("one line of up to %d characters", maxName), nil)},
+		field{"normal_dpm", d.number(&g.NormalDPM, dpmBounds())},
+		under("packing", field{"fibre", d.choice(&fibre, string(Natural), string(Synthetic))}),
+		under("limits",
+			field{"dry_dpm", d.number(&g.Limits.DryDPM, dpmBounds())},
+			field{"leak_dpm", d.number(&g.Limits.LeakDPM, dpmBounds())},
+			field{"gush_dpm", d.number(&g.Limits.GushDPM, dpmBounds())},
+			field{"rise_c", d.number(&g.Limits.RiseC, riseBounds())},
+			field{"false_alarms_per_year", d.number(&g.Limits.FalseAlarmsPerYear, budgetBounds())}),
+		under("timing",
+			field{"start_grace", d.duration(&g.Timing.StartGrace, 0, maxDelay, "2m")},
+			field{"on_delay", d.duration(&g.Timing.OnDelay, 0, maxDelay, "10s")},
+			field{"off_delay", d.duration(&g.Timing.OffDelay, 0, maxDelay, "1m")},
+			field{"deadband_percent", d.number(&g.Timing.DeadbandPercent, deadbandBounds())}),
+		field{"sensors", func(sub entry) { sensors = sub }},
+	)
+	d.required(e, top, "id", "add `id: NAME` of "+idWant)
+	maps.Copy(set, top)
+	g.Fibre = Fibre(fibre)
+	if g.Name == "" {
+		g.Name = g.ID
+	}
+	g.fill(set)
+	d.order(g, set)
+	if sensors.value != nil {
+		d.sensors(&g, sensors)
+	}
+	return g, idAt
+}
