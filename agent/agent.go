@@ -70,7 +70,7 @@ func (a *Agent) QueueDropped() uint64 { return a.queue.dropped.Load() }
 // Alive reports whether the loop turns.
 func (a *Agent) Alive() bool {
 	last := a.turn.Load()
-	return last != 0 && a.clock.Steady()-time.Duration(last) < aliveSpan
+	return last != 0 && a.clock.real(a.clock.Steady()-time.Duration(last)) < aliveSpan
 }
 
 // Services gives the agent's own parts in the order of their start.

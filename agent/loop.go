@@ -11,10 +11,10 @@ import (
 )
 
 const (
-	checkEvery   = time.Second            // clock check, and a turn of the loop at the least
-	publishEvery = 100 * time.Millisecond // snapshots, unless something happened
-	turnAtLeast  = time.Millisecond       // between two turns without a reading
-	turnMost     = 256                    // readings taken in one turn
+	checkEvery   = time.Second // of real time: clock check, and a turn of the loop at the least
+	publishParts = 10          // snapshots in a second at most, unless something happened
+	turnParts    = 1000        // turns in a second without a reading
+	turnMost     = 256         // readings taken in one turn
 	// watchdog is how long a drip sensor may say nothing at all before it
 	// counts as not answering: a live one speaks every sensors.WatchEvery.
 	watchdog = 5 * sensors.WatchEvery / 2
@@ -35,6 +35,8 @@ type loop struct {
 	journal Journal
 	station string
 	started time.Time
+
+	hold, second time.Duration // in steady time
 
 	buffer  reorder
 	glands  []Gland
@@ -59,7 +61,8 @@ func newLoop(o Options, core core, a *Agent) *loop {
 		started: o.Clock.Wall(o.Clock.Steady()),
 		byID:    make(map[string]int), heard: make(map[reading.Point]time.Duration),
 		alarmAt: make(map[[2]string]int),
-		counts:  make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
+		hold:    o.Clock.steady(hold), second: o.Clock.steady(checkEvery),
+		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
 	now := o.Clock.Steady()
 	for i, g := range o.Glands {
@@ -93,7 +96,7 @@ func (l *loop) run(ctx context.Context) error {
 		now := l.agent.clock.Steady()
 		l.step(ctx, now)
 		l.agent.turn.Store(int64(now))
-		timer.Reset(l.wake(now) - now)
+		timer.Reset(l.agent.clock.real(l.wake(now) - now))
 	}
 }
 
@@ -103,7 +106,7 @@ func (l *loop) finish() error {
 	now := l.agent.clock.Steady()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
-	l.step(ctx, now+hold)
+	l.step(ctx, now+l.hold)
 	l.publish(now)
 	if len(l.unsaved.events) > 0 {
 		return errors.New("journal: the newest events could not be stored")
@@ -137,7 +140,7 @@ func (l *loop) take(r reading.Reading) {
 // step brings the core up to the hold before now.
 func (l *loop) step(ctx context.Context, now time.Duration) {
 	l.checkClock(now)
-	upTo := now - hold
+	upTo := now - l.hold
 	var out []rules.Transition
 	for {
 		r, ok := l.buffer.pop(upTo)
@@ -152,7 +155,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.record(alarmEvent(l.agent.clock.Wall(t.At), t))
 	}
 	happened := l.save(ctx, now)
-	if happened || now-l.published >= checkEvery || l.dirty && now-l.published >= publishEvery {
+	if happened || now-l.published >= l.second || l.dirty && now-l.published >= l.second/publishParts {
 		l.publish(now)
 	}
 }
@@ -194,7 +197,7 @@ func (l *loop) watch(at time.Duration) (out []rules.Transition) {
 }
 
 func (l *loop) checkClock(now time.Duration) {
-	if now-l.lastChecked < checkEvery {
+	if now-l.lastChecked < l.second {
 		return
 	}
 	l.lastChecked = now
@@ -213,15 +216,15 @@ func (l *loop) checkClock(now time.Duration) {
 
 // wake says when the loop must turn again though no reading comes.
 func (l *loop) wake(now time.Duration) time.Duration {
-	at := now + checkEvery
+	at := now + l.second
 	if t, ok := l.buffer.earliest(); ok {
-		at = min(at, t+hold)
+		at = min(at, t+l.hold)
 	}
 	if t, ok := l.core.Next(); ok {
-		at = min(at, t+hold)
+		at = min(at, t+l.hold)
 	}
 	if l.dirty {
-		at = min(at, l.published+publishEvery)
+		at = min(at, l.published+l.second/publishParts)
 	}
-	return max(at, now+turnAtLeast)
+	return max(at, now+l.second/turnParts)
 }

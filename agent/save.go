@@ -7,10 +7,7 @@ import (
 	"time"
 )
 
-const (
-	saveAgain = time.Second // between tries at a journal that fails
-	saveMost  = 4096        // events that wait for it
-)
+const saveMost = 4096 // events that wait for a journal that fails; it is tried each second
 
 // unsaved are the events that the journal does not hold yet.
 type unsaved struct {
@@ -44,7 +41,7 @@ func (l *loop) record(e Event) {
 // is anything new to show.
 func (l *loop) save(ctx context.Context, now time.Duration) bool {
 	u := &l.unsaved
-	if len(u.events) == 0 || u.failing && now-u.tried < saveAgain {
+	if len(u.events) == 0 || u.failing && now-u.tried < l.second {
 		return l.showUnsaved()
 	}
 	stored, err := l.journal.Commit(ctx, u.events)

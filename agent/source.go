@@ -24,11 +24,12 @@ type Feed struct {
 	Name   string // for logs, e.g. `gpio GPIO17`
 	Points []reading.Point
 	Open   func() (sensors.Source, error)
+	Once   bool // it ends for good, also by an error
 }
 
-// FixedFeed wraps a source that is opened once and for all, such as a recording.
+// FixedFeed wraps a source that runs once and for all, such as a recording.
 func FixedFeed(s sensors.Source) Feed {
-	return Feed{Name: s.String(), Points: s.Points(), Open: func() (sensors.Source, error) { return s, nil }}
+	return Feed{Name: s.String(), Points: s.Points(), Once: true, Open: func() (sensors.Source, error) { return s, nil }}
 }
 
 // supervisor keeps one feed running.
@@ -51,6 +52,11 @@ func (s *supervisor) run(ctx context.Context) {
 		}
 		if err == nil {
 			s.log.Info("source has ended; its points count as not answering", "source", s.feed.Name)
+			s.silentFor(ctx, never)
+			return
+		}
+		if s.feed.Once {
+			s.log.Error("source has ended by an error; its points count as not answering", "source", s.feed.Name, "error", err)
 			s.silentFor(ctx, never)
 			return
 		}

@@ -1,0 +1,135 @@
+package agent
+
+import (
+	"time"
+
+	"weepd/rules"
+	"weepd/rules/reading"
+)
+
+// ReplayTally counts what a replay saw, gland by gland.
+type ReplayTally struct {
+	glands  map[string]*GlandTally
+	order   []string
+	last    time.Duration // of any row
+	watched time.Duration // station time without gaps so far
+	any     bool
+}
+
+// GlandTally is what a replay saw of one gland.
+type GlandTally struct {
+	ID           string
+	Rows         int64
+	First, Last  time.Duration // of its rows; meaningless without any
+	Drops        float64
+	TurningDrops float64       // of these, while the shaft turned
+	Watched      time.Duration // from its first row to the station's last, without gaps
+	Turning      time.Duration // of this, with the shaft turning; always, if there is no run row
+	DripRows     int64
+	Alarms       [rules.Conditions]AlarmTally
+
+	atRest bool
+	since  time.Duration // station's watched time at the last change of run, or its first row
+	start  time.Duration // station's watched time at its first row
+}
+
+// AlarmTally is how often and how long a condition was active.
+type AlarmTally struct {
+	Times  int
+	Total  time.Duration
+	Active bool // at the end
+
+	since time.Duration
+}
+
+// NewReplayTally makes a tally of the glands of cfg, in its order.
+func NewReplayTally(cfg rules.Config) *ReplayTally {
+	t := &ReplayTally{glands: make(map[string]*GlandTally, len(cfg.Glands))}
+	for _, g := range cfg.Glands {
+		t.glands[g.ID] = &GlandTally{ID: g.ID}
+		t.order = append(t.order, g.ID)
+	}
+	return t
+}
+
+// Row counts one row, in order of time.
+func (t *ReplayTally) Row(r reading.Reading) {
+	if t.any && r.At-t.last <= rules.MaxSilence {
+		t.watched += r.At - t.last
+	}
+	t.last, t.any = r.At, true
+	g := t.glands[r.Point.Gland]
+	if g == nil {
+		return
+	}
+	if g.Rows == 0 {
+		g.First, g.start, g.since = r.At, t.watched, t.watched
+	}
+	g.Rows, g.Last = g.Rows+1, r.At
+	switch {
+	case r.Point.Kind == reading.Drip:
+		g.DripRows++
+		if r.Quality.OK() {
+			g.drops(r.Value)
+		}
+	case r.Point.Kind == reading.Run && r.Quality.OK():
+		g.run(r.Value == 0, t.watched)
+	}
+}
+
+func (g *GlandTally) drops(n float64) {
+	g.Drops += n
+	if !g.atRest {
+		g.TurningDrops += n
+	}
+}
+
+func (g *GlandTally) run(atRest bool, watched time.Duration) {
+	if !g.atRest {
+		g.Turning += watched - g.since
+	}
+	g.atRest, g.since = atRest, watched
+}
+
+// Transition counts an alarm that came or went.
+func (t *ReplayTally) Transition(tr rules.Transition) {
+	g := t.glands[tr.Gland]
+	if g == nil {
+		return
+	}
+	a := &g.Alarms[tr.Condition]
+	switch {
+	case tr.Active && !a.Active:
+		a.Times, a.Active, a.since = a.Times+1, true, tr.At
+	case !tr.Active && a.Active:
+		a.Total, a.Active = a.Total+tr.At-a.since, false
+	}
+}
+
+// Glands gives the tallies as they stand at the last row.
+func (t *ReplayTally) Glands() []GlandTally {
+	list := make([]GlandTally, 0, len(t.order))
+	for _, id := range t.order {
+		g := *t.glands[id]
+		if g.Rows > 0 {
+			g.run(g.atRest, t.watched)
+			g.Watched = t.watched - g.start
+		}
+		for i := range g.Alarms {
+			if a := &g.Alarms[i]; a.Active {
+				a.Total += t.last - a.since
+			}
+		}
+		list = append(list, g)
+	}
+	return list
+}
+
+// TurningDPM is the mean weep while the shaft turned, drops per minute; not ok
+// without a drip row or without time.
+func (g GlandTally) TurningDPM() (dpm float64, ok bool) {
+	if g.DripRows == 0 || g.Turning <= 0 {
+		return 0, false
+	}
+	return g.TurningDrops / g.Turning.Minutes(), true
+}
