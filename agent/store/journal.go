@@ -1,0 +1,269 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"path/filepath"
+	"sync"
+	"time"
+)
+
+const journalFile = "journal.db"
+
+var journalSchema = []string{`
+CREATE TABLE meta(name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID, STRICT;
+CREATE TABLE event(seq INTEGER PRIMARY KEY, wall_ns INTEGER NOT NULL, steady_ns INTEGER NOT NULL,
+	kind TEXT NOT NULL, payload BLOB NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE TABLE state(key TEXT PRIMARY KEY, wall_ns INTEGER NOT NULL, steady_ns INTEGER NOT NULL,
+	payload BLOB NOT NULL, crc INTEGER NOT NULL) WITHOUT ROWID, STRICT;
+CREATE TABLE upkeep(id INTEGER PRIMARY KEY, gland TEXT NOT NULL, wall_ns INTEGER NOT NULL, steady_ns INTEGER NOT NULL,
+	payload BLOB NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE INDEX upkeep_gland ON upkeep(gland, id);
+CREATE TABLE reply(n INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, wall_ns INTEGER NOT NULL, steady_ns INTEGER NOT NULL,
+	payload BLOB NOT NULL, crc INTEGER NOT NULL) STRICT`,
+}
+
+// Event is one entry of the journal. Seq rises by one for the life of the
+// station; Commit gives it.
+type Event struct {
+	Seq int64
+	Stamp
+	Kind    string
+	Payload []byte
+}
+
+// State is what is kept of one alarm under its key.
+type State struct {
+	Key string
+	Stamp
+	Payload []byte // nil in a batch: forget the key
+}
+
+// Upkeep is one entry of the upkeep log.
+type Upkeep struct {
+	ID    int64 // given by Commit
+	Gland string
+	Stamp
+	Payload []byte
+}
+
+// Reply is the answer to a command that is done, by the command's id.
+type Reply struct {
+	ID string
+	Stamp
+	Payload []byte
+}
+
+// Batch is what belongs together: all of it becomes durable, or nothing.
+type Batch struct {
+	Events  []Event // each is also put in the outbox
+	States  []State
+	Upkeep  []Upkeep
+	Replies []Reply
+}
+
+// The rows of meta.
+const (
+	metaBase      = "base"      // numbering began after this seq
+	metaDelivered = "delivered" // everything up to this seq was delivered
+)
+
+type journal struct {
+	*database
+	seqFile  string
+	noOutbox bool
+
+	mu        sync.Mutex // orders commits and guards what follows
+	base      int64      // numbering began after this seq
+	last      int64      // newest seq
+	delivered int64
+	pending   int64 // undelivered events
+	reserved  int64 // seqs up to this one are noted in the side file
+	unsure    bool  // a commit failed: last must be read again
+}
+
+// Commit writes a batch in one transaction and gives the seqs of its events.
+// When it returns without error the batch survives a power cut. After an
+// error nothing of it is there, but for an error of the disk during the final
+// sync, where it may be; repeating the batch then may store it twice, under
+// new seqs. Errors of the disk are typed: ErrFull, ErrReadOnly, ErrIO.
+func (s *Store) Commit(ctx context.Context, b Batch) ([]int64, error) {
+	j := s.journal
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	seqs, err := j.commit(ctx, b)
+	if err != nil {
+		j.unsure = true
+		return nil, fmt.Errorf("store a batch of %d events in %s: %w", len(b.Events), journalFile, err)
+	}
+	return seqs, nil
+}
+
+func (j *journal) commit(ctx context.Context, b Batch) ([]int64, error) {
+	if err := j.sure(ctx); err != nil {
+		return nil, err
+	}
+	if err := j.reserve(j.last + int64(len(b.Events))); err != nil {
+		return nil, err
+	}
+	var seqs []int64
+	err := j.write(ctx, func(tx *txn) error {
+		for _, e := range b.Events {
+			e.Seq = j.last + 1 + int64(len(seqs))
+			seqs = append(seqs, e.Seq)
+			if err := tx.putEvent(ctx, e); err != nil {
+				return err
+			}
+		}
+		return errors.Join(tx.putStates(ctx, b.States), tx.putUpkeep(ctx, b.Upkeep), tx.putReplies(ctx, b.Replies))
+	})
+	if err != nil {
+		return nil, err
+	}
+	j.last += int64(len(seqs))
+	j.pending += int64(len(seqs))
+	if j.noOutbox {
+		j.delivered, j.pending = j.last, 0
+	}
+	return seqs, nil
+}
+
+func (t *txn) putEvent(ctx context.Context, e Event) error {
+	return t.exec(ctx, "INSERT INTO event VALUES(?,?,?,?,?,?)",
+		e.Seq, e.Wall.UnixNano(), int64(e.Steady), e.Kind, blob(e.Payload), sum(e.Seq, e.Kind, e.Stamp, e.Payload))
+}
+
+func (t *txn) putStates(ctx context.Context, states []State) error {
+	for _, st := range states {
+		var err error
+		if st.Payload == nil {
+			err = t.exec(ctx, "DELETE FROM state WHERE key=?", st.Key)
+		} else {
+			err = t.exec(ctx, "INSERT OR REPLACE INTO state VALUES(?,?,?,?,?)",
+				st.Key, st.Wall.UnixNano(), int64(st.Steady), st.Payload, sum(0, st.Key, st.Stamp, st.Payload))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *txn) putUpkeep(ctx context.Context, entries []Upkeep) error {
+	for _, u := range entries {
+		err := t.exec(ctx, "INSERT INTO upkeep VALUES(NULL,?,?,?,?,?)",
+			u.Gland, u.Wall.UnixNano(), int64(u.Steady), blob(u.Payload), sum(0, u.Gland, u.Stamp, u.Payload))
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *txn) putReplies(ctx context.Context, replies []Reply) error {
+	for _, r := range replies {
+		err := t.exec(ctx, "INSERT INTO reply VALUES(NULL,?,?,?,?,?)",
+			r.ID, r.Wall.UnixNano(), int64(r.Steady), blob(r.Payload), sum(0, r.ID, r.Stamp, r.Payload))
+		if err != nil {
+			return fmt.Errorf("reply %q: %w", r.ID, err)
+		}
+	}
+	return nil
+}
+
+// blob keeps nil from becoming NULL.
+func blob(b []byte) []byte {
+	if b == nil {
+		return []byte{}
+	}
+	return b
+}
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+// sum is a row's check sum: SQLite itself does not notice a flipped bit inside
+// a payload.
+func sum(n int64, word string, at Stamp, payload []byte) int64 {
+	head := binary.BigEndian.AppendUint64(nil, uint64(n))
+	head = binary.BigEndian.AppendUint64(head, uint64(at.Wall.UnixNano()))
+	head = binary.BigEndian.AppendUint64(head, uint64(at.Steady))
+	head = binary.BigEndian.AppendUint64(head, uint64(len(word)))
+	crc := crc32.Update(crc32.Checksum(append(head, word...), castagnoli), castagnoli, payload)
+	return int64(crc)
+}
+
+func stampOf(wall, steady int64) Stamp {
+	return Stamp{Wall: time.Unix(0, wall).UTC(), Steady: time.Duration(steady)}
+}
+
+// sure reads the newest seq again after a commit of unknown outcome.
+func (j *journal) sure(ctx context.Context) error {
+	if !j.unsure {
+		return nil
+	}
+	if err := j.readNumbers(ctx); err != nil {
+		return err
+	}
+	j.unsure = false
+	return nil
+}
+
+func (j *journal) readNumbers(ctx context.Context) (err error) {
+	if j.base, err = j.meta(ctx, metaBase); err != nil {
+		return err
+	}
+	if j.delivered, err = j.meta(ctx, metaDelivered); err != nil {
+		return err
+	}
+	var last sql.NullInt64
+	if err := j.QueryRowContext(ctx, "SELECT max(seq) FROM event").Scan(&last); err != nil {
+		return typed(err)
+	}
+	j.last = max(j.base, last.Int64)
+	if j.noOutbox {
+		j.delivered = j.last
+	}
+	j.pending, err = j.count(ctx, j.delivered, j.last)
+	return err
+}
+
+// count gives the number of events after one seq and up to another.
+func (j *journal) count(ctx context.Context, after, upto int64) (n int64, err error) {
+	err = j.QueryRowContext(ctx, "SELECT count(*) FROM event WHERE seq>? AND seq<=?", after, upto).Scan(&n)
+	return n, typed(err)
+}
+
+func (d *database) meta(ctx context.Context, name string) (int64, error) {
+	var value int64
+	err := d.QueryRowContext(ctx, "SELECT value FROM meta WHERE name=?", name).Scan(&value)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return value, typed(err)
+}
+
+func (t *txn) setMeta(ctx context.Context, name string, value int64) error {
+	return t.exec(ctx, "INSERT OR REPLACE INTO meta VALUES(?,?)", name, value)
+}
+
+func (j *journal) newestStamp(ctx context.Context) (Stamp, bool, error) {
+	var wall, steady int64
+	err := j.QueryRowContext(ctx, "SELECT wall_ns, steady_ns FROM event ORDER BY seq DESC LIMIT 1").Scan(&wall, &steady)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Stamp{}, false, nil
+	}
+	return stampOf(wall, steady), err == nil, typed(err)
+}
+
+// LastSeq gives the seq of the newest event, 0 before the first.
+func (s *Store) LastSeq() int64 {
+	s.journal.mu.Lock()
+	defer s.journal.mu.Unlock()
+	return s.journal.last
+}
+
+func (s *Store) path(name string) string { return filepath.Join(s.dir, name) }
