@@ -1,0 +1,54 @@
+package main
+
+import (
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"weepd/agent/config"
+)
+
+func checkCommand(s streams) *cobra.Command {
+	return &cobra.Command{
+		Use:   "check FILE",
+		Short: "Check a configuration and print the limits in force",
+		Long: `check reads a configuration and reports every fault at once, each with its
+line, its column and what to do about it. Without a fault it prints what is in
+force for each gland and where each value comes from: a line of the file, or a
+default with its origin.
+
+Defaults only start a gland. Limits are the engineer's, from the pump maker's
+and the packing maker's instructions.`,
+		Example: "  weepd check quarry.yaml",
+		Args:    cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			cfg, err := config.Load(args[0])
+			if err != nil {
+				return err
+			}
+			return printSettings(s.out, args[0], cfg)
+		},
+	}
+}
+
+func printSettings(w io.Writer, file string, cfg *config.Config) error {
+	out := &printer{w: w}
+	out.printf("%s: no faults; station %s, glands: %d\n", file, cfg.Station, len(cfg.Glands))
+	for _, g := range cfg.Glands {
+		out.printf("\n%s", g.ID)
+		if g.Name != g.ID {
+			out.printf(" (%s)", g.Name)
+		}
+		out.printf("\n")
+		out.table(func(row *printer) {
+			row.printf("  SETTING\tIN FORCE\tFROM\n")
+			for _, set := range g.Settings() {
+				row.printf("  %s\t%s\t%s\n", set.Key, set.Value, set.From)
+			}
+		})
+		for _, note := range g.Notes() {
+			out.printf("  note: %s\n", note)
+		}
+	}
+	return out.err
+}
