@@ -31,6 +31,8 @@ A recording is CSV with the header time,point,value. A fault in one ends the
 replay with its file and line, after everything before it has been reported.`,
 		Example: `  weepd replay --config quarry.yaml monday.csv.gz tuesday.csv.gz
   zcat monday.csv.gz | weepd replay --config quarry.yaml --json -`,
+		DisableFlagsInUseLine: true,
+
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if first := slices.Index(args, "-"); first >= 0 && slices.Contains(args[first+1:], "-") {

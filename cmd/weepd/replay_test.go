@@ -146,7 +146,7 @@ func TestReports(t *testing.T) {
 	if err := asTable.end(tally); err != nil {
 		t.Fatal(err)
 	}
-	wantLines := `{"time":"2025-03-01T12:00:00.000Z","gland":"p1-de","condition":"dry","state":"active","priority":"high","dpm":3.14,"rise_c":null,"message":"Too \"dry\" \u003cnow\u003e."}
+	wantLines := `{"time":"2025-03-01T12:00:00.000Z","gland":"p1-de","condition":"dry","state":"active","priority":"high","dpm":3.14,"rise_c":null,"message":"Too \"dry\" <now>."}
 {"time":"2025-03-01T12:01:30.000000001Z","gland":"p1-de","condition":"dry","state":"cleared","priority":"high","dpm":null,"rise_c":12.35,"message":""}
 {"time":"2025-03-01T12:01:31.000Z","gland":"p2-de","condition":"temp-sensor","state":"active","priority":"low","dpm":null,"rise_c":null,"message":""}
 `

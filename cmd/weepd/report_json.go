@@ -26,7 +26,9 @@ type jsonTransition struct {
 }
 
 func (r jsonReport) transition(t rules.Transition) error {
-	line, err := json.Marshal(jsonTransition{
+	lines := json.NewEncoder(r.out)
+	lines.SetEscapeHTML(false)
+	return lines.Encode(jsonTransition{
 		Time:      instant(t.At),
 		Gland:     t.Gland,
 		Condition: t.Condition.String(),
@@ -36,11 +38,6 @@ func (r jsonReport) transition(t rules.Transition) error {
 		RiseC:     known(t.Rise.Value, t.Rise.Known),
 		Message:   t.Message,
 	})
-	if err != nil {
-		return err
-	}
-	_, err = r.out.Write(append(line, '\n'))
-	return err
 }
 
 func (jsonReport) end(*agent.ReplayTally) error { return nil }
