@@ -1,5 +1,6 @@
 // Package gpio counts drops that close or open a contact, or break a light
-// beam, on a pin of the gateway: one edge, one drop.
+// beam, on a pin of the gateway: one edge, one drop. A Contact reads whether
+// the shaft turns.
 package gpio
 
 import (
@@ -65,7 +66,7 @@ func New(cfg Config, gland string, pin gpio.PinIn, clock sensors.Clock) (*Source
 		return nil, err
 	}
 	if !reading.ValidGlandID(gland) {
-		return nil, fmt.Errorf("gpio %s: gland id %q; want 1 to %d of A-Z a-z 0-9 _ -", cfg.Pin, gland, reading.MaxGlandID)
+		return nil, wrongGland(cfg, gland)
 	}
 	point := reading.Point{Gland: gland, Kind: reading.Drip}
 	return &Source{cfg: cfg, pull: pull, edge: edge, pin: pin, point: point, clock: clock}, nil

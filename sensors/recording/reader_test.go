@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -268,5 +269,30 @@ func BenchmarkReader(b *testing.B) {
 		if _, err := r.Next(); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// The simulation's recording, written by other code than ours.
+func TestReadsTheQuarry(t *testing.T) {
+	r, err := Open("../../testdata/recordings/quarry.csv.gz")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows, err := readAll(r)
+	if err := errors.Join(err, r.Close()); err != nil {
+		t.Fatal(err)
+	}
+	drops := 0.0
+	points := make(map[reading.Point]bool)
+	for _, row := range rows {
+		points[row.Point] = true
+		if row.Point.Kind == reading.Drip {
+			drops += row.Value
+		}
+	}
+	length := rows[len(rows)-1].At - rows[0].At
+	// Six glands set to 275 dpm together; then one falls by 56, one rises by 105.
+	if want := 275*10 + 275*3 + 3*(105-56); len(points) != 24 || math.Abs(drops-float64(want)) > 60 || length.Round(time.Minute) != 13*time.Minute {
+		t.Errorf("%g drops (want about %d) on %d points in %s", drops, want, len(points), length)
 	}
 }

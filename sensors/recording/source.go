@@ -6,15 +6,11 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"time"
+	"slices"
 
 	"weepd/rules/reading"
 	"weepd/sensors"
 )
-
-// maxSilence is the longest stretch without any row that counts as watched; a
-// longer one is a gap (see the design's recording format).
-const maxSilence = 60 * time.Second
 
 // Config says what a Source plays.
 type Config struct {
@@ -26,9 +22,13 @@ type Config struct {
 	// things out, not for a station with other, live sources.
 	Speed float64
 
-	// Points limits the playing to these; empty means all of the recording.
-	Points []reading.Point
+	// Routes says which recorded points are played as which of the station;
+	// empty means all of the recording under its own names.
+	Routes []Route
 }
+
+// Route plays a recorded point as a point of the station, of the same kind.
+type Route struct{ Recorded, As reading.Point }
 
 // Source plays a recording as if it came from live sensors: its first row at
 // the clock's time when Run starts, all others at their distance from it.
@@ -37,11 +37,11 @@ type Config struct {
 type Source struct {
 	cfg    Config
 	clock  sensors.Clock
-	points []reading.Point
+	routes []Route
 }
 
 // New reads the recording once to learn its points. A recording that cannot be
-// opened, without rows or without one of cfg.Points is an error; one that is
+// opened, without rows or without a point of cfg.Routes is an error; one that is
 // broken later on is played up to there, then Run returns the error.
 func New(cfg Config, clock sensors.Clock) (*Source, error) {
 	if cfg.Speed == 0 {
@@ -57,11 +57,15 @@ func New(cfg Config, clock sensors.Clock) (*Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Source{cfg: cfg, clock: clock, points: found}
-	if len(cfg.Points) > 0 {
-		if s.points, err = chosen(cfg, found); err != nil {
+	if len(cfg.Routes) > 0 {
+		if err := cfg.check(found); err != nil {
 			return nil, err
 		}
+		return &Source{cfg: cfg, clock: clock, routes: slices.Clone(cfg.Routes)}, nil
+	}
+	s := &Source{cfg: cfg, clock: clock}
+	for _, p := range found {
+		s.routes = append(s.routes, Route{p, p})
 	}
 	return s, nil
 }
@@ -94,24 +98,30 @@ func pointsOf(path string) ([]reading.Point, error) {
 	}
 }
 
-func chosen(cfg Config, found []reading.Point) ([]reading.Point, error) {
-	has := make(map[reading.Point]bool, len(found))
-	for _, p := range found {
-		has[p] = true
-	}
-	var points []reading.Point
-	for _, p := range cfg.Points {
-		if !has[p] {
-			return nil, fmt.Errorf("recording %s: no row of point %s; it has %v", cfg.Path, p, found)
+func (c Config) check(found []reading.Point) error {
+	used := make(map[reading.Point]bool)
+	for _, r := range c.Routes {
+		switch {
+		case !slices.Contains(found, r.Recorded):
+			return fmt.Errorf("recording %s: no row of point %s; it has %v", c.Path, r.Recorded, found)
+		case r.Recorded.Kind != r.As.Kind || !reading.ValidGlandID(r.As.Gland):
+			return fmt.Errorf("recording %s: point %s cannot be played as %s; want a gland's point of the same kind", c.Path, r.Recorded, r.As)
+		case used[r.As]:
+			return fmt.Errorf("recording %s: point %s is played twice; give it one recorded point", c.Path, r.As)
 		}
-		has[p] = false // a second mention of it is a duplicate
-		points = append(points, p)
+		used[r.As] = true
 	}
-	return points, nil
+	return nil
 }
 
-// Points lists what the recording holds, or what was chosen of it.
-func (s *Source) Points() []reading.Point { return append([]reading.Point(nil), s.points...) }
+// Points lists what the recording holds, or what it is routed to.
+func (s *Source) Points() []reading.Point {
+	points := make([]reading.Point, len(s.routes))
+	for i, r := range s.routes {
+		points[i] = r.As
+	}
+	return points
+}
 
 // String names the recording.
 func (s *Source) String() string { return fmt.Sprintf("recording %s", s.cfg.Path) }
@@ -124,14 +134,7 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) (err error
 		return err
 	}
 	defer func() { err = errors.Join(err, r.Close()) }()
-	p := &player{ctx: ctx, emit: emit, clock: s.clock, speed: s.cfg.Speed, start: s.clock(), drops: make(map[reading.Point]time.Duration)}
-	wanted := make(map[reading.Point]bool, len(s.points))
-	for _, point := range s.points {
-		wanted[point] = true
-		if point.Kind == reading.Drip {
-			p.drops[point] = 0
-		}
-	}
+	p := newPlayer(ctx, emit, s)
 	for {
 		row, err := r.Next()
 		switch {
@@ -140,88 +143,8 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) (err error
 		case err != nil:
 			return err
 		}
-		if !p.play(row, wanted[row.Point]) {
+		if !p.play(row) {
 			return nil
 		}
-	}
-}
-
-// player moves rows onto the station's clock.
-type player struct {
-	ctx     context.Context
-	emit    func(reading.Reading)
-	clock   sensors.Clock
-	speed   float64
-	start   time.Duration // on the clock
-	first   time.Duration // of the recording
-	last    time.Duration // row before, of the recording
-	started bool
-	drops   map[reading.Point]time.Duration // last reading of each wanted drop point, of the recording
-}
-
-// play waits for the row's time and emits it; false means that ctx ended.
-func (p *player) play(row reading.Reading, wanted bool) bool {
-	begins := !p.started
-	if begins {
-		p.first, p.started = row.At, true
-	}
-	if begins || row.At-p.last > maxSilence {
-		for point := range p.drops { // nobody watched before: owe nothing
-			p.drops[point] = row.At
-		}
-	}
-	p.last = row.At
-	for {
-		point, due := p.owed(row)
-		if due >= row.At {
-			break
-		}
-		if !p.deliver(reading.Reading{At: due, Point: point}) {
-			return false
-		}
-	}
-	return !wanted || p.deliver(row)
-}
-
-// owed finds the drop point that has been silent longest and when its next
-// zero is due; with none, a time after row.
-func (p *player) owed(row reading.Reading) (reading.Point, time.Duration) {
-	var oldest reading.Point
-	due := row.At
-	for point, last := range p.drops {
-		at := last + sensors.WatchEvery
-		if at < due || at == due && due < row.At && point.Gland < oldest.Gland {
-			oldest, due = point, at
-		}
-	}
-	return oldest, due
-}
-
-func (p *player) deliver(r reading.Reading) bool {
-	elapsed := r.At - p.first
-	if !p.waitUntil(float64(elapsed) / p.speed) {
-		return false
-	}
-	if r.Point.Kind == reading.Drip {
-		p.drops[r.Point] = r.At
-	}
-	r.At = p.start + elapsed
-	p.emit(r)
-	return true
-}
-
-// waitUntil waits for the clock to be ns nanoseconds after the start.
-func (p *player) waitUntil(ns float64) bool {
-	wait := time.Duration(min(ns, math.MaxInt64/2)) - (p.clock() - p.start)
-	if wait <= 0 {
-		return p.ctx.Err() == nil
-	}
-	timer := time.NewTimer(wait)
-	defer timer.Stop()
-	select {
-	case <-p.ctx.Done():
-		return false
-	case <-timer.C:
-		return true
 	}
 }

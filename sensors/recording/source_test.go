@@ -3,6 +3,7 @@ package recording
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -129,13 +130,31 @@ func TestSourceKeepsDistancesAndFillsSilenceButNoGap(t *testing.T) {
 	}
 }
 
-func TestSourcePlaysChosenPoints(t *testing.T) {
+func point(t testing.TB, s string) reading.Point {
+	t.Helper()
+	p, err := reading.ParsePoint(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func TestSourcePlaysWhatIsRouted(t *testing.T) {
 	path := writeRecording(t, sparse)
-	temp := reading.Point{Gland: "a", Kind: reading.Temp}
+	temp, drip := point(t, "a.temp"), point(t, "b.drip")
+	routes := []Route{{temp, point(t, "p1.temp")}, {temp, point(t, "p2.temp")}, {drip, point(t, "p1.drip")}}
 	synctest.Test(t, func(t *testing.T) {
-		got, err := play(t, Config{Path: path, Points: []reading.Point{temp}})
-		if err != nil || len(got) != 2 || got[0].r.At != 25*time.Second || got[1].r.Value != 21 {
-			t.Errorf("got %v, %v", got, err)
+		got, err := play(t, Config{Path: path, Routes: routes})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var rows []string
+		for _, g := range got {
+			rows = append(rows, fmt.Sprintf("%s %s %g", g.r.At, g.r.Point, g.r.Value))
+		}
+		want := "10s p1.drip 0, 20s p1.drip 0, 25s p1.temp 20, 25s p2.temp 20, 1m26s p1.temp 21, 1m26s p2.temp 21, 1m30s p1.drip 1, 1m40s p1.drip 0"
+		if have := strings.Join(rows, ", "); have != want {
+			t.Errorf("got  %s\nwant %s", have, want)
 		}
 	})
 }
@@ -159,7 +178,9 @@ func TestNewRefuses(t *testing.T) {
 		"empty file":       {Path: writeRecording(t, "")},
 		"no such file":     {Path: filepath.Join(t.TempDir(), "none.csv")},
 		":2: temp value":   {Path: writeRecording(t, Header+"\n2026-03-01T08:00:00Z,a.temp,x\n")},
-		"no row of point ": {Path: good, Points: []reading.Point{{Gland: "c"}}},
+		"no row of point ": {Path: good, Routes: []Route{{point(t, "c.drip"), point(t, "a.drip")}}},
+		"cannot be played": {Path: good, Routes: []Route{{point(t, "a.temp"), point(t, "a.ref")}}},
+		"is played twice":  {Path: good, Routes: []Route{{point(t, "a.drip"), point(t, "a.drip")}, {point(t, "b.drip"), point(t, "a.drip")}}},
 	}
 	for want, cfg := range cases {
 		if _, err := New(cfg, nil); err == nil || !strings.Contains(err.Error(), want) || errors.Is(err, io.EOF) {
