@@ -122,7 +122,7 @@ func replayCase(ctx context.Context, dir string, c knownCase) ([]rules.Transitio
 	}
 	var raised []rules.Transition
 	paths := []string{filepath.Join(dir, c.Case+".csv.gz")}
-	_, err = replayFiles(ctx, nil, cfg.Rules(), paths, agent.NewReplayTally(cfg.Rules()), func(t rules.Transition) error {
+	_, err = agent.ReplayFiles(ctx, nil, cfg.Rules(), paths, agent.NewReplayTally(cfg.Rules()), func(t rules.Transition) error {
 		if t.Active && t.Gland == c.Gland {
 			raised = append(raised, t)
 		}

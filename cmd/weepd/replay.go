@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -67,7 +66,7 @@ func replayCommanded(ctx context.Context, s streams, cfg *config.Config, paths [
 		to = jsonReport{out}
 	}
 	tally := agent.NewReplayTally(cfg.Rules())
-	rows, err := replayFiles(ctx, s.in, cfg.Rules(), paths, tally, to.transition)
+	rows, err := agent.ReplayFiles(ctx, s.in, cfg.Rules(), paths, tally, to.transition)
 	if rows > 0 || err == nil {
 		// What was read before a fault is reported all the same.
 		err = errors.Join(to.end(tally), err)
@@ -75,33 +74,4 @@ func replayCommanded(ctx context.Context, s streams, cfg *config.Config, paths [
 	err = errors.Join(out.Flush(), err)
 	_, countErr := fmt.Fprintf(s.err, "rows used: %d\n", rows)
 	return errors.Join(err, countErr)
-}
-
-// replayFiles replays recordings with the points fitted that they hold.
-func replayFiles(ctx context.Context, stdin io.Reader, cfg rules.Config, paths []string,
-	tally *agent.ReplayTally, tell func(rules.Transition) error,
-) (rows int64, err error) {
-	files := recordings{stdin: stdin, paths: paths}
-	defer func() { err = errors.Join(err, files.close()) }()
-	found, err := files.open()
-	if err != nil {
-		return 0, err
-	}
-	cfg = agent.FitRecorded(cfg, found...)
-	// The second reading starts over.
-	if found, err = files.open(); err != nil {
-		return 0, err
-	}
-	station, err := rules.NewStation(cfg)
-	if err != nil {
-		return 0, err
-	}
-	return agent.Replay{
-		Core: station,
-		Row:  tally.Row,
-		Transition: func(t rules.Transition) error {
-			tally.Transition(t)
-			return tell(t)
-		},
-	}.Run(ctx, found...)
 }
