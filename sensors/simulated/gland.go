@@ -1,6 +1,7 @@
 package simulated
 
 import (
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -54,10 +55,12 @@ type gland struct {
 	splashOver float64 // a draw from 0 to 1 above it is a splash
 }
 
-func newGland(cfg Gland, stationSeed uint64, index int, begin, start int64) *gland {
+func newGland(cfg Gland, stationSeed uint64, begin, start int64) *gland {
+	name := fnv.New64a() // so that neighbours and their order do not matter
+	name.Write([]byte(cfg.ID))
 	g := &gland{
 		cfg:        cfg,
-		rng:        rand.New(rand.NewPCG(stationSeed^cfg.Seed*0x9e3779b97f4a7c15, uint64(index))),
+		rng:        rand.New(rand.NewPCG(stationSeed^cfg.Seed*0x9e3779b97f4a7c15, name.Sum64())),
 		drops:      newIntervals(cfg.Shape),
 		merged:     newIntervals(1),
 		begin:      begin,

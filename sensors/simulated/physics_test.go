@@ -79,7 +79,7 @@ func TestStreamIsCountedAsLess(t *testing.T) {
 // The exact solution over steps is the exact solution over the whole.
 func TestHeatFollowsTheFirstOrderLaw(t *testing.T) {
 	cfg := Gland{ID: "a", DPM: 60, Climate: Climate{LiquidC: 16, AmbientC: 16}}.withDefaults()
-	g := newGland(cfg, 1, 0, 0, 0)
+	g := newGland(cfg, 1, 0, 0)
 	g.tempC = 16
 	loss := cfg.Heat.LiquidWK + cfg.Heat.AmbientWK + cfg.Heat.weepWK(60)
 	rise := 447.2 / loss

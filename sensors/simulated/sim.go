@@ -20,8 +20,8 @@ func NewSim(s Station, start time.Duration) (*Sim, error) {
 		return nil, err
 	}
 	sim := &Sim{}
-	for i, cfg := range s.Glands {
-		g := newGland(cfg.withDefaults(), s.Seed, i, int64(start-s.Past), int64(start))
+	for _, cfg := range s.Glands {
+		g := newGland(cfg.withDefaults(), s.Seed, int64(start-s.Past), int64(start))
 		sim.glands = append(sim.glands, g)
 		sim.due = append(sim.due, g.due())
 	}

@@ -198,7 +198,7 @@ func TestEveryStationIsOrderly(t *testing.T) {
 			t.Fatal(err)
 		}
 		again, _ := NewSim(s, noon)
-		alone, _ := NewSim(Station{Seed: s.Seed, Past: s.Past, Glands: s.Glands[:1]}, noon)
+		alone, _ := NewSim(Station{Seed: s.Seed, Past: s.Past, Glands: s.Glands[1:]}, noon)
 		last := noon - s.Past
 		spoke := map[string]time.Duration{"a": last, "b": last}
 		for range 2000 {
@@ -206,7 +206,7 @@ func TestEveryStationIsOrderly(t *testing.T) {
 			if other := again.Next(); other != r {
 				t.Fatalf("%v, then %v", r, other)
 			}
-			if r.Point.Gland == "a" {
+			if r.Point.Gland == "b" {
 				if other := alone.Next(); other != r {
 					t.Fatalf("%v, but %v without its neighbour", r, other)
 				}

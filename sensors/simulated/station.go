@@ -27,7 +27,7 @@ type Station struct {
 type Gland struct {
 	ID    string
 	Kinds []reading.Kind // what is fitted; empty means all
-	Seed  uint64         // mixed with the station's
+	Seed  uint64         // mixed with the station's and the id
 
 	DPM           float64 // weep it is set to, shaft turning, drops per minute; 0 to 1000
 	Shape         float64 // regularity: drop intervals have variance mean²/Shape; 0.2 to 1000, default 8
