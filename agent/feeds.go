@@ -10,6 +10,7 @@ import (
 	"weepd/sensors/file"
 	"weepd/sensors/gpio"
 	"weepd/sensors/recording"
+	"weepd/sensors/simulated"
 )
 
 // Glands gives what the configuration says of the glands.
@@ -30,6 +31,7 @@ func Feeds(cfg *config.Config, clock *Clock) ([]Feed, error) {
 		w.gland(g)
 	}
 	w.recordings()
+	w.simulation()
 	return w.feeds, errors.Join(w.errs...)
 }
 
@@ -39,15 +41,15 @@ type wiring struct {
 	errs  []error
 	plays map[string]*play // by path
 	order []*play
+	sim   simulated.Station
 	live  bool // some source is bound to real time
 }
 
 // play is a recording and the points of the station that it is played to.
 type play struct {
-	path  string
-	speed float64
-	to    map[reading.Point][]reading.Point
-	from  []reading.Point
+	path   string
+	speed  float64
+	routes []recording.Route
 }
 
 func (w *wiring) gland(g config.Gland) {
@@ -66,6 +68,8 @@ func (w *wiring) gland(g config.Gland) {
 			w.file(p, s.File)
 		case s.GPIO != nil:
 			w.gpio(p, s.GPIO)
+		case s.Simulated != nil:
+			w.simulated(p, s.Simulated)
 		}
 	}
 }
@@ -73,14 +77,11 @@ func (w *wiring) gland(g config.Gland) {
 func (w *wiring) recording(p reading.Point, r *config.Recording) {
 	r0, known := w.plays[r.Path]
 	if !known {
-		r0 = &play{path: r.Path, speed: r.Speed, to: make(map[reading.Point][]reading.Point)}
+		r0 = &play{path: r.Path, speed: r.Speed}
 		w.plays[r.Path] = r0
 		w.order = append(w.order, r0)
 	}
-	if len(r0.to[r.Point]) == 0 {
-		r0.from = append(r0.from, r.Point)
-	}
-	r0.to[r.Point] = append(r0.to[r.Point], p)
+	r0.routes = append(r0.routes, recording.Route{Recorded: r.Point, As: p})
 }
 
 // recordings makes one source of each recording, and the clock as fast as they.
@@ -94,12 +95,12 @@ func (w *wiring) recordings() {
 		if i == 0 {
 			w.clock.Speed = r.speed
 		}
-		source, err := recording.New(recording.Config{Path: r.path, Speed: r.speed, Points: r.from}, w.clock.Unhurried())
+		source, err := recording.New(recording.Config{Path: r.path, Speed: r.speed, Routes: r.routes}, w.clock.Unhurried())
 		if err != nil {
 			w.errs = append(w.errs, err)
 			continue
 		}
-		w.feeds = append(w.feeds, FixedFeed(&renamed{source, r.to}))
+		w.feeds = append(w.feeds, FixedFeed(source))
 	}
 }
 
@@ -127,4 +128,27 @@ func (w *wiring) gpio(p reading.Point, g *config.GPIO) {
 			return gpio.Open(gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce}, p.Gland, w.clock.Steady)
 		},
 	})
+}
+
+// simulated adds a point to the one simulation of the station.
+func (w *wiring) simulated(p reading.Point, s *config.Simulated) {
+	glands := w.sim.Glands
+	if n := len(glands); n == 0 || glands[n-1].ID != p.Gland {
+		glands = append(glands, simulated.Gland{ID: p.Gland, DPM: s.DPM, Shape: s.Shape, Seed: uint64(s.Seed)})
+	}
+	last := &glands[len(glands)-1]
+	last.Kinds = append(last.Kinds, p.Kind)
+	w.sim.Glands = glands
+}
+
+func (w *wiring) simulation() {
+	if len(w.sim.Glands) == 0 {
+		return
+	}
+	source, err := simulated.New(w.sim, w.clock.Steady)
+	if err != nil {
+		w.errs = append(w.errs, err)
+		return
+	}
+	w.feeds = append(w.feeds, FixedFeed(source))
 }

@@ -53,6 +53,9 @@ type loop struct {
 	dirty       bool
 	lastChecked time.Duration
 	ahead       bool // a source stamped the future; the log has been told
+
+	behind bool          // a source is bringing its past: the core must not run ahead of it
+	cameAt time.Duration // when the last reading came
 }
 
 func newLoop(o Options, core core, a *Agent) *loop {
@@ -65,6 +68,7 @@ func newLoop(o Options, core core, a *Agent) *loop {
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
 	now := o.Clock.Steady()
+	l.behind, l.cameAt = true, now // until the first readings show what they are
 	for i, g := range o.Glands {
 		l.glands = append(l.glands, Gland{GlandInfo: g})
 		l.byID[g.Rules.ID] = i
@@ -126,7 +130,9 @@ func (l *loop) drain(most int) {
 }
 
 func (l *loop) take(r reading.Reading) {
-	if now := l.agent.clock.Steady(); r.At > now {
+	now := l.agent.clock.Steady()
+	l.cameAt, l.behind = now, r.At < now-l.second
+	if r.At > now {
 		if !l.ahead {
 			l.ahead = true
 			l.agent.log.Warn("a source stamps readings in the future; taken as of now",
@@ -149,8 +155,13 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		}
 		out = append(out, l.feed(r)...)
 	}
-	out = append(out, l.watch(upTo)...)
-	out = append(out, l.core.Advance(upTo)...)
+	if l.behind && now-l.cameAt > l.second {
+		l.behind = false
+	}
+	if !l.behind {
+		out = append(out, l.watch(upTo)...)
+		out = append(out, l.core.Advance(upTo)...)
+	}
 	for _, t := range out {
 		l.record(alarmEvent(l.agent.clock.Wall(t.At), t))
 	}
@@ -177,7 +188,7 @@ func (l *loop) feed(r reading.Reading) []rules.Transition {
 	*p = PointState{Seen: true, Quality: r.Quality}
 	g.Moved = l.agent.clock.Wall(r.At)
 	if _, drip := l.heard[r.Point]; drip {
-		l.heard[r.Point] = r.At
+		l.heard[r.Point] = max(l.heard[r.Point], r.At)
 	}
 	l.dirty = true
 	return out
@@ -220,7 +231,7 @@ func (l *loop) wake(now time.Duration) time.Duration {
 	if t, ok := l.buffer.earliest(); ok {
 		at = min(at, t+l.hold)
 	}
-	if t, ok := l.core.Next(); ok {
+	if t, ok := l.core.Next(); ok && !l.behind {
 		at = min(at, t+l.hold)
 	}
 	if l.dirty {

@@ -29,6 +29,8 @@ type streams struct {
 // commands lists the subcommands, in the order of the help.
 func commands(s streams) []*cobra.Command {
 	return []*cobra.Command{
+		runCommand(s),
+		demoCommand(s),
 		checkCommand(s),
 		replayCommand(s),
 		versionCommand(s),

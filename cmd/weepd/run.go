@@ -1,0 +1,75 @@
+package main
+
+import (
+	"context"
+	"io"
+	"log/slog"
+
+	"github.com/spf13/cobra"
+
+	"weepd/agent"
+	"weepd/agent/config"
+	"weepd/agent/mqtt"
+)
+
+func runCommand(s streams) *cobra.Command {
+	var path string
+	cmd := &cobra.Command{
+		Use:   "run --config FILE",
+		Short: "Look after the glands of a station until stopped",
+		Long: "Reads the sensors of a station, raises alarms, serves page and metrics, and publishes over MQTT.\n" +
+			"SIGTERM stops it within 5 s.\n\n" +
+			"weepd is no safety system: its alarms do not replace trips, guards or lock-out.",
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return run(cmd.Context(), s, path) },
+	}
+	cmd.Flags().StringVar(&path, "config", "", "configuration of the station (YAML)")
+	_ = cmd.MarkFlagRequired("config")
+	_ = cmd.MarkFlagFilename("config", "yaml", "yml")
+	return cmd
+}
+
+func run(ctx context.Context, s streams, path string) error {
+	cfg, err := config.Load(path)
+	if err != nil {
+		return err
+	}
+	log := newLog(s.err, cfg.Log)
+	clock := agent.NewClock(nil)
+	feeds, err := agent.Feeds(cfg, clock)
+	if err != nil {
+		return err
+	}
+	err = station{
+		id: cfg.Station, glands: agent.Glands(cfg), feeds: feeds, clock: clock,
+		mqtt: mqttConfig(cfg.MQTT), listen: cfg.HTTP.Listen, log: log,
+		started: func(address string) {
+			log.Info("started", "version", version(), "station", cfg.Station, "glands", len(cfg.Glands),
+				"sources", len(feeds), "page", "http://"+address+"/")
+		},
+	}.serve(ctx)
+	if err != nil {
+		return err
+	}
+	log.Info("stopped")
+	return nil
+}
+
+func newLog(w io.Writer, cfg config.Log) *slog.Logger {
+	opts := &slog.HandlerOptions{Level: cfg.Level}
+	if cfg.Format == "json" {
+		return slog.New(slog.NewJSONHandler(w, opts))
+	}
+	return slog.New(slog.NewTextHandler(w, opts))
+}
+
+func mqttConfig(m *config.MQTT) *mqtt.Config {
+	if m == nil {
+		return nil
+	}
+	return &mqtt.Config{
+		Broker: m.Broker, Root: m.Root, ClientID: m.ClientID,
+		Username: m.Username, PasswordFile: m.PasswordFile,
+		TLS: mqtt.TLS(m.TLS), Version: version(),
+	}
+}
