@@ -118,16 +118,12 @@ func (w *wiring) file(p reading.Point, f *config.File) {
 }
 
 func (w *wiring) gpio(p reading.Point, g *config.GPIO) {
-	if p.Kind != reading.Drip {
-		w.errs = append(w.errs, fmt.Errorf("%s: source gpio gives drip only; use source file for %s", p, p.Kind))
-		return
+	cfg := gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce}
+	open := func() (sensors.Source, error) { return gpio.Open(cfg, p.Gland, w.clock.Steady) }
+	if p.Kind == reading.Run {
+		open = func() (sensors.Source, error) { return gpio.OpenContact(cfg, p.Gland, w.clock.Steady) }
 	}
-	w.feeds = append(w.feeds, Feed{
-		Name: "gpio " + g.Pin, Points: []reading.Point{p},
-		Open: func() (sensors.Source, error) {
-			return gpio.Open(gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce}, p.Gland, w.clock.Steady)
-		},
-	})
+	w.feeds = append(w.feeds, Feed{Name: "gpio " + g.Pin, Points: []reading.Point{p}, Open: open})
 }
 
 // simulated adds a point to the one simulation of the station.

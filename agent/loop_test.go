@@ -412,3 +412,56 @@ func TestAliveOnlyWhileTheLoopTurns(t *testing.T) {
 		}
 	})
 }
+
+// A source that brings its past is fed all of it at its own times; the core is
+// not run ahead of it and the past is no silence.
+func TestPastOfASourceIsFedAtItsOwnTimes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := start(t, nil, nil, func(c *Clock) []Feed {
+			return []Feed{FixedFeed(scripted{[]reading.Point{dripA}, func(ctx context.Context, emit func(reading.Reading)) error {
+				now := c.Steady()
+				for ago := time.Hour; ago > 0; ago -= time.Second {
+					emit(reading.Reading{At: now - ago, Point: dripA, Value: 1})
+				}
+				return steadyDrips(ctx, c, emit)
+			}})}
+		})
+		time.Sleep(time.Minute)
+		if err := b.stop(); err != nil {
+			t.Fatal(err)
+		}
+		if n := len(b.core.values(dripA)); n < 3600+59 {
+			t.Errorf("fed %d drops, want an hour and a minute of them", n)
+		}
+		if n := b.core.count(dripA, reading.NoAnswer); n != 0 {
+			t.Errorf("%d readings of NoAnswer", n)
+		}
+		if first := b.core.fed[0].At; b.core.now-first < time.Hour+59*time.Second {
+			t.Errorf("the core saw %s, want an hour and a minute", b.core.now-first)
+		}
+	})
+}
+
+// A station of recordings runs as much faster as they do; what happens is
+// stamped with the time at which it happens here.
+func TestHurriedClock(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := NewClock(nil)
+		c.Speed = 10
+		unhurried := c.Unhurried()
+		before, began := unhurried(), time.Now()
+		time.Sleep(time.Minute)
+		if got := c.Steady() - before; got != 10*time.Minute {
+			t.Errorf("steady time moved by %s, want 10 min", got)
+		}
+		if got := unhurried() - before; got != time.Minute {
+			t.Errorf("the unhurried clock moved by %s, want 1 min", got)
+		}
+		if got := c.Wall(before + 5*time.Minute).Sub(began); got != 30*time.Second {
+			t.Errorf("halfway was at %s after the start, want 30 s", got)
+		}
+		if step, stepped := c.Check(); stepped {
+			t.Errorf("a hurried clock is no step: %s", step)
+		}
+	})
+}

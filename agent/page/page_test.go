@@ -1,0 +1,253 @@
+package page
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"net/http"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"weepd/agent"
+	"weepd/rules"
+	"weepd/rules/reading"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+const hostile = `<script>alert(1)</script>"'&`
+
+type fakeBoard struct {
+	latest  atomic.Pointer[agent.Snapshot]
+	changed chan struct{}
+}
+
+func (b *fakeBoard) Latest() *agent.Snapshot  { return b.latest.Load() }
+func (b *fakeBoard) Changed() <-chan struct{} { return b.changed }
+
+func testSnapshot() *agent.Snapshot {
+	at := time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
+	s := &agent.Snapshot{Station: "quarry", Time: at}
+	known := func(v float64) rules.Quantity { return rules.Quantity{Value: v, Known: true} }
+	add := func(id, name string, state rules.GlandState) {
+		g := agent.Gland{GlandInfo: agent.GlandInfo{Name: name, Rules: rules.GlandConfig{
+			ID: id, Fitted: rules.Fitted{reading.Drip: true},
+			Limits: rules.Limits{DryDPM: 15, LeakDPM: 60, GushDPM: 200, RiseC: 25},
+		}}, State: state}
+		s.Glands = append(s.Glands, g)
+		for c := range rules.Conditions {
+			s.Alarms = append(s.Alarms, agent.Alarm{Gland: id, Condition: c.String(), State: agent.StateCleared, Priority: c.Priority().String()})
+		}
+	}
+	add("calm", "Calm", rules.GlandState{Weep: rules.Weep{DPM: 31.2345, LowDPM: 27, HighDPM: 36, Known: true}, RiseC: known(9.87), Running: known(1)})
+	add("leaky", "Leaky", rules.GlandState{Weep: rules.Weep{DPM: 122, LowDPM: 110, HighDPM: 133, Known: true}, Running: known(1)})
+	add("hot", hostile, rules.GlandState{Quality: reading.Storm, Running: known(0)})
+	set := func(i int, message string) {
+		since := at.Add(-time.Minute)
+		s.Alarms[i].State, s.Alarms[i].Since, s.Alarms[i].Message = agent.StateActive, &since, message
+	}
+	set(int(rules.Conditions)+int(rules.Leaking), "Weep 122 a minute.")
+	set(2*int(rules.Conditions)+int(rules.Burning), hostile)
+	return s
+}
+
+type bench struct {
+	url     string
+	board   *fakeBoard
+	journal *agent.MemoryJournal
+	alive   atomic.Bool
+	stop    func()
+}
+
+func serve(t *testing.T) *bench {
+	t.Helper()
+	b := &bench{board: &fakeBoard{changed: make(chan struct{})}, journal: agent.NewMemoryJournal(100, false)}
+	b.board.latest.Store(testSnapshot())
+	b.alive.Store(true)
+	server, err := Listen(t.Context(), "127.0.0.1:0", Parts{
+		Board: b.board, Journal: b.journal, Alive: b.alive.Load, Version: "1",
+		Metrics: http.NotFoundHandler(), Log: slog.New(slog.DiscardHandler),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.url = "http://" + server.Addr()
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- server.Run(ctx) }()
+	b.stop = func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		http.DefaultClient.CloseIdleConnections()
+	}
+	return b
+}
+
+func (b *bench) get(t *testing.T, path string) (*http.Response, string) {
+	t.Helper()
+	request, err := http.NewRequestWithContext(t.Context(), http.MethodGet, b.url+path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	response, err := http.DefaultClient.Do(request)
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, err := io.ReadAll(response.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := response.Body.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return response, string(body)
+}
+
+func TestPageShowsTheWorstFirst(t *testing.T) {
+	b := serve(t)
+	defer b.stop()
+	response, body := b.get(t, "/")
+	if csp := response.Header.Get("Content-Security-Policy"); !strings.HasPrefix(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
+		t.Errorf("CSP %q", csp)
+	}
+	inOrder(t, body, "(1) quarry", "burning", "high priority", "leaking", "medium priority", "<table>",
+		"burning", "not known", "at rest", "storm", "Leaky", "leaking", "<b>122</b>", "110 to 133",
+		"Calm", "normal", "<b>31</b>", "27 to 36", "<b>9.9</b>", "turning", "weepd is no safety system")
+	for _, never := range []string{"<script", "31.23", "NaN", " style="} {
+		if strings.Contains(body, never) {
+			t.Errorf("the page has %q", never)
+		}
+	}
+	b.alive.Store(false)
+	if _, body := b.get(t, "/"); !strings.Contains(body, "values are old") {
+		t.Error("the page does not say that the agent stands still")
+	}
+}
+
+func inOrder(t *testing.T, text string, parts ...string) {
+	t.Helper()
+	for _, part := range parts {
+		_, after, found := strings.Cut(text, part)
+		if !found {
+			t.Fatalf("%q is not where it should be, in the rest:\n%s", part, text)
+		}
+		text = after
+	}
+}
+
+func TestHealthFollowsTheLoop(t *testing.T) {
+	b := serve(t)
+	defer b.stop()
+	if response, _ := b.get(t, "/healthz"); response.StatusCode != http.StatusOK {
+		t.Errorf("alive: %s", response.Status)
+	}
+	b.alive.Store(false)
+	if response, _ := b.get(t, "/healthz"); response.StatusCode != http.StatusServiceUnavailable {
+		t.Errorf("standing still: %s", response.Status)
+	}
+}
+
+func TestAPI(t *testing.T) {
+	b := serve(t)
+	defer b.stop()
+	if _, err := b.journal.Commit(t.Context(), make([]agent.Event, 3)); err != nil {
+		t.Fatal(err)
+	}
+	_, body := b.get(t, "/api/v1/glands")
+	var glands []map[string]any
+	if err := json.Unmarshal([]byte(body), &glands); err != nil {
+		t.Fatal(err)
+	}
+	if len(glands) != 3 || glands[0]["dpm"] != 31.23 || glands[2]["quality"] != "storm" || glands[2]["name"] != hostile {
+		t.Errorf("glands %v", glands)
+	}
+	if _, has := glands[2]["dpm"]; has {
+		t.Error("an unknown weep must be absent")
+	}
+	for path, want := range map[string]int{"/api/v1/alarms": 2, "/api/v1/alarms?all": 18, "/api/v1/events": 3, "/api/v1/events?after=2": 1, "/api/v1/events?after=9": 0} {
+		_, body := b.get(t, path)
+		var list []any
+		if err := json.Unmarshal([]byte(body), &list); err != nil || len(list) != want {
+			t.Errorf("%s: %d entries, error %v, want %d", path, len(list), err, want)
+		}
+	}
+	response, body := b.get(t, "/api/v1/events?after=-1")
+	if response.StatusCode != http.StatusBadRequest || !strings.Contains(body, "want the seq of an event") {
+		t.Errorf("after=-1: %s %s", response.Status, body)
+	}
+	if response, _ := b.get(t, "/nothing"); response.StatusCode != http.StatusNotFound {
+		t.Errorf("unknown path: %s", response.Status)
+	}
+}
+
+func TestStreamResumesAndSendsWhatComes(t *testing.T) {
+	b := serve(t)
+	if _, err := b.journal.Commit(t.Context(), make([]agent.Event, 3)); err != nil {
+		t.Fatal(err)
+	}
+	request, err := http.NewRequestWithContext(t.Context(), http.MethodGet, b.url+"/api/v1/stream", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	request.Header.Set("Last-Event-ID", "2")
+	response, err := http.DefaultClient.Do(request)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := bufio.NewScanner(response.Body)
+	expectLines(t, lines, "id: 3", "event: event", `"id":"calm"`, `"id":"leaky"`, `"id":"hot"`)
+	if _, err := b.journal.Commit(t.Context(), make([]agent.Event, 1)); err != nil {
+		t.Fatal(err)
+	}
+	close(b.board.changed)
+	expectLines(t, lines, "id: 4", "event: event")
+	b.stop() // also ends the stream
+	if err := response.Body.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func expectLines(t *testing.T, lines *bufio.Scanner, parts ...string) {
+	t.Helper()
+	for _, part := range parts {
+		for found := false; !found; {
+			if !lines.Scan() {
+				t.Fatalf("the stream ended before %q", part)
+			}
+			found = strings.Contains(lines.Text(), part)
+		}
+	}
+}
+
+func TestAddressInUseSaysWhatToDo(t *testing.T) {
+	b := serve(t)
+	defer b.stop()
+	_, err := Listen(t.Context(), strings.TrimPrefix(b.url, "http://"), Parts{})
+	if err == nil || !strings.Contains(err.Error(), "address already in use; set http.listen") {
+		t.Errorf("error %v", err)
+	}
+}
+
+func TestAdviceForEveryConditionDefersToTheMaker(t *testing.T) {
+	seen := make(map[string]bool)
+	for c := range rules.Conditions {
+		text := advice(c.String())
+		if seen[text] || text == advice("no such") {
+			t.Errorf("%s has no advice of its own", c)
+		}
+		seen[text] = true
+	}
+	for _, c := range []rules.Condition{rules.Burning, rules.Dry, rules.Gushing, rules.Leaking} {
+		if text := advice(c.String()); !strings.Contains(text, "instructions") && !strings.Contains(text, "lock-out") {
+			t.Errorf("%s: %q defers to nobody", c, text)
+		}
+	}
+}
