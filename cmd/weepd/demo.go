@@ -95,9 +95,9 @@ func (d *demo) listenBroker(ctx context.Context) (*broker.Broker, error) {
 
 func (d *demo) introduce(page, broker string) {
 	d.say("A simulated station of six glands; nothing here is measured.")
-	d.say("  page     http://%s/%s", page, taken(d.page, page))
+	d.say("  page     http://%s/%s", page, taken(d.page, page, d.pageGiven))
 	d.say("  metrics  http://%s/metrics", page)
-	d.say("  MQTT     %s, topics weepd/%s/#%s", broker, agent.DemoStation, taken(d.broker, broker))
+	d.say("  MQTT     %s, topics weepd/%s/#%s", broker, agent.DemoStation, taken(d.broker, broker, d.brokerGiven))
 	d.say("Within a minute p1-de runs dry and heats up, and p2-nde leaks too much.")
 	if d.span == 0 {
 		d.say("Ctrl-C ends it.")
@@ -105,8 +105,9 @@ func (d *demo) introduce(page, broker string) {
 	d.say("")
 }
 
-func taken(wanted, got string) string {
-	if wanted == got {
+// taken says why a default was not used.
+func taken(wanted, got string, asked bool) string {
+	if asked || wanted == got {
 		return ""
 	}
 	return fmt.Sprintf("  (%s is taken by another program)", wanted)
