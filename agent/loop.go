@@ -12,7 +12,7 @@ import (
 
 const (
 	checkEvery   = time.Second // of real time: clock check, and a turn of the loop at the least
-	publishParts = 10          // snapshots in a second at most, unless something happened
+	publishParts = 4           // snapshots in a second at most, unless something happened
 	turnParts    = 1000        // turns in a second without a reading
 	turnMost     = 256         // readings taken in one turn
 	// watchdog is how long a drip sensor may say nothing at all before it
@@ -51,6 +51,7 @@ type loop struct {
 	seq         uint64
 	published   time.Duration
 	dirty       bool
+	counted     bool // alarms or counts changed since the last snapshot
 	lastChecked time.Duration
 	ahead       bool // a source stamped the future; the log has been told
 
@@ -68,6 +69,7 @@ func newLoop(o Options, core core, a *Agent) *loop {
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
 	now := o.Clock.Steady()
+	l.counted = true               // the first snapshot has it all
 	l.behind, l.cameAt = true, now // until the first readings show what they are
 	for i, g := range o.Glands {
 		l.glands = append(l.glands, Gland{GlandInfo: g})
@@ -180,6 +182,7 @@ func (l *loop) feed(r reading.Reading) []rules.Transition {
 	g := &l.glands[l.byID[r.Point.Gland]]
 	p := &g.Points[r.Point.Kind]
 	if !r.Quality.OK() && (!p.Seen || p.Quality != r.Quality) {
+		l.counted = true
 		l.faults[FaultKey{r.Point, r.Quality}]++
 		l.agent.log.Warn("sensor reading is bad", "point", r.Point.String(), "quality", r.Quality.String())
 	} else if r.Quality.OK() && p.Seen && !p.Quality.OK() {

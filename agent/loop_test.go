@@ -67,11 +67,11 @@ func (c *recordingCore) values(p reading.Point) (out []float64) {
 	return out
 }
 
-func (c *recordingCore) count(p reading.Point, q reading.Quality) (n int) {
+func (c *recordingCore) noAnswers(p reading.Point) (n int) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, r := range c.fed {
-		if r.Point == p && r.Quality == q {
+		if r.Point == p && r.Quality == reading.NoAnswer {
 			n++
 		}
 	}
@@ -232,7 +232,7 @@ func TestWallClockStepIsAnEventAndTouchesNothingElse(t *testing.T) {
 					t.Fatal(err)
 				}
 				checkClockEvents(t, b, step)
-				if bad := b.core.count(dripA, reading.NoAnswer); bad != 0 {
+				if bad := b.core.noAnswers(dripA); bad != 0 {
 					t.Errorf("%d readings of NoAnswer came from a clock step", bad)
 				}
 				if off := b.agent.Board().Latest().Time.Sub(wall()).Abs(); off > time.Second {
@@ -282,7 +282,7 @@ func TestFailingSourceIsRestartedWithGrowingWaits(t *testing.T) {
 		if n := b.log.count("source answers again"); n != 1 {
 			t.Errorf("%d log lines for one recovery, want 1", n)
 		}
-		if b.core.count(dripA, reading.NoAnswer) < 8 {
+		if b.core.noAnswers(dripA) < 8 {
 			t.Error("the points of a failing source must count as not answering")
 		}
 		if len(b.core.values(dripA)) < 100 {
@@ -318,7 +318,7 @@ func TestEndedAndSilentSourcesCountAsNotAnswering(t *testing.T) {
 				if err := b.stop(); err != nil {
 					t.Fatal(err)
 				}
-				if n := b.core.count(dripA, reading.NoAnswer); n < 4 {
+				if n := b.core.noAnswers(dripA); n < 4 {
 					t.Errorf("%d readings of NoAnswer in two minutes, want at least 4", n)
 				}
 			})
@@ -433,7 +433,7 @@ func TestPastOfASourceIsFedAtItsOwnTimes(t *testing.T) {
 		if n := len(b.core.values(dripA)); n < 3600+59 {
 			t.Errorf("fed %d drops, want an hour and a minute of them", n)
 		}
-		if n := b.core.count(dripA, reading.NoAnswer); n != 0 {
+		if n := b.core.noAnswers(dripA); n != 0 {
 			t.Errorf("%d readings of NoAnswer", n)
 		}
 		if first := b.core.fed[0].At; b.core.now-first < time.Hour+59*time.Second {

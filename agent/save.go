@@ -21,6 +21,7 @@ type unsaved struct {
 // record takes note of an event: counts it, tells the log, queues it for the journal.
 func (l *loop) record(e Event) {
 	if e.Kind == EventAlarm {
+		l.counted = true
 		l.counts[TransitionKey{e.Gland, e.Condition, e.State}]++
 		l.agent.log.Info("alarm "+e.State, "gland", e.Gland, "condition", e.Condition,
 			"priority", e.Priority, "message", e.Message)
@@ -75,23 +76,29 @@ func (l *loop) show(events []Event) (changed bool) {
 			continue
 		}
 		l.alarms[i] = alarmOf(e)
-		changed = true
+		changed, l.counted = true, true
 	}
 	return changed
 }
 
+// publish shows the station as it stands. What did not change is shared with
+// the snapshot before.
 func (l *loop) publish(now time.Duration) {
+	before := l.agent.board.Latest()
 	s := &Snapshot{
 		Station: l.station, Started: l.started, Time: l.agent.clock.Wall(now), Seq: l.seq,
-		Glands: slices.Clone(l.glands), Alarms: slices.Clone(l.alarms),
 		Unsaved: len(l.unsaved.events), UnsavedDropped: l.unsaved.dropped,
-		Transitions: maps.Clone(l.counts), Faults: maps.Clone(l.faults),
+		Glands: slices.Clone(l.glands), Alarms: before.Alarms,
+		Transitions: before.Transitions, Faults: before.Faults,
+	}
+	if l.counted {
+		s.Alarms, s.Transitions, s.Faults = slices.Clone(l.alarms), maps.Clone(l.counts), maps.Clone(l.faults)
 	}
 	for i := range s.Glands {
 		state, _ := l.core.Gland(s.Glands[i].Rules.ID)
 		state.Alarms = slices.Clone(state.Alarms)
 		s.Glands[i].State = state
 	}
-	l.published, l.dirty = now, false
+	l.published, l.dirty, l.counted = now, false, false
 	l.agent.board.publish(s)
 }
