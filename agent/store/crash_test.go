@@ -41,7 +41,7 @@ func child(dir string) {
 				os.Exit(1)
 			}
 		}
-		addReadings(s, "p1", time.Duration(i)*time.Second, 5)
+		addReadings(s, time.Duration(i)*time.Second, 5)
 		if i%20 == 0 {
 			if err := s.Flush(context.Background(), at); err != nil {
 				fmt.Println("error", err)
@@ -54,9 +54,8 @@ func child(dir string) {
 // TestKilledChildLosesNothing kills a writing process at random moments.
 func TestKilledChildLosesNothing(t *testing.T) {
 	dir := t.TempDir()
-	last := int64(0)
 	for round := range 8 {
-		last = killChild(t, dir, 1+rand.IntN(60))
+		last := killChild(t, dir, 1+rand.IntN(60))
 		s := mustOpen(t, dir, Options{})
 		if len(s.Aside()) > 0 {
 			t.Fatalf("round %d: %v", round, s.Aside())
@@ -64,7 +63,11 @@ func TestKilledChildLosesNothing(t *testing.T) {
 		if s.LastSeq() < last {
 			t.Fatalf("round %d: event %d was acknowledged, the newest is %d", round, last, s.LastSeq())
 		}
+		if last == 0 {
+			t.Fatalf("round %d: the child did nothing", round)
+		}
 		checkContiguous(t, s)
+		recorded(t, s, noon, noon.Add(day)) // whole or absent, never damaged
 		mustClose(t, s)
 	}
 }
@@ -138,7 +141,7 @@ func TestCopyAtEveryWriteIsConsistent(t *testing.T) {
 	for i := range 4 {
 		seqs := mustCommit(t, s, Batch{Events: events(2, 0), States: []State{{Key: "a", Payload: []byte{byte(i)}}}})
 		acknowledged = seqs[1]
-		addReadings(s, "p1", time.Duration(i)*time.Minute, 50)
+		addReadings(s, time.Duration(i)*time.Minute, 50)
 		if err := s.Flush(t.Context(), stampAt(time.Duration(i+1)*time.Minute)); err != nil {
 			t.Fatal(err)
 		}

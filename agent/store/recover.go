@@ -64,7 +64,7 @@ func (s *Store) newJournal(ctx context.Context, reserved int64, cause error) (*j
 }
 
 func (s *Store) tryJournal(ctx context.Context, reserved int64) (*journal, error) {
-	db, err := openDatabase(s.path(journalFile), s.opts.Fault)
+	db, err := openDatabase(s.path(journalFile), modeOften, s.opts.Fault)
 	if err != nil {
 		return nil, err
 	}
@@ -116,7 +116,7 @@ func (s *Store) setAside(name string) (string, error) {
 		return "", err
 	}
 	kept := name + ".damaged-" + s.opts.Now().UTC().Format("20060102T150405Z")
-	for _, suffix := range []string{"", "-wal"} {
+	for _, suffix := range []string{"", "-wal", "-journal"} {
 		if err := os.Rename(s.path(name+suffix), s.path(kept+suffix)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return "", typed(err)
 		}
@@ -142,7 +142,7 @@ type salvaged struct {
 // aside. Rows with a wrong check sum are left out.
 func (s *Store) salvage(ctx context.Context, name string) salvaged {
 	var out salvaged
-	db, err := openDatabase(s.path(name), s.opts.Fault)
+	db, err := openDatabase(s.path(name), modeOften, s.opts.Fault)
 	if err != nil {
 		return out
 	}

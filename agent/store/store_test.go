@@ -91,6 +91,11 @@ func TestBatchSurvivesReopening(t *testing.T) {
 	if err != nil || !slices.EqualFunc(got, want, sameEvent) {
 		t.Errorf("events %+v, %v", got, err)
 	}
+	checkRest(t, s)
+}
+
+func checkRest(t *testing.T, s *Store) {
+	t.Helper()
 	states, err := s.States(t.Context())
 	if err != nil || len(states) != 1 || states[0].Key != "p1/dry" || string(states[0].Payload) != `{"state":"shelved"}` {
 		t.Errorf("states %+v, %v", states, err)
@@ -172,7 +177,7 @@ func TestNewerVersionIsRefusedAndLeftAlone(t *testing.T) {
 	for _, file := range []string{journalFile, historyFile} {
 		dir := t.TempDir()
 		mustClose(t, mustOpen(t, dir, Options{}))
-		db, err := openDatabase(filepath.Join(dir, file), func(string) error { return nil })
+		db, err := openDatabase(filepath.Join(dir, file), modeOften, func(string) error { return nil })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -242,5 +247,24 @@ func TestReopeningIsNotClosedTwice(t *testing.T) {
 	mustClose(t, s)
 	if _, err := s.Commit(context.Background(), Batch{Events: events(1, 0)}); !errors.Is(err, ErrClosed) {
 		t.Errorf("got %v", err)
+	}
+}
+
+func TestFilesAreSetUpAsMeant(t *testing.T) {
+	dir := t.TempDir()
+	s := mustOpen(t, dir, Options{})
+	for d, want := range map[*database]string{s.journal.database: "wal", s.history.db: "truncate"} {
+		var mode, vacuum, sync, lock string
+		for name, value := range map[string]*string{"journal_mode": &mode, "auto_vacuum": &vacuum, "synchronous": &sync, "locking_mode": &lock} {
+			if err := d.QueryRowContext(t.Context(), "PRAGMA "+name).Scan(value); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if mode != want || vacuum != "2" || sync != "2" || lock != "exclusive" { // incremental, full
+			t.Errorf("mode %s, vacuum %s, synchronous %s, lock %s", mode, vacuum, sync, lock)
+		}
+	}
+	if shm, _ := filepath.Glob(filepath.Join(dir, "*-shm")); shm != nil {
+		t.Errorf("shared memory: %v", shm)
 	}
 }

@@ -158,7 +158,7 @@ func newHistory() *history {
 }
 
 func (h *history) open(ctx context.Context, s *Store) error {
-	db, err := openDatabase(s.path(historyFile), s.opts.Fault)
+	db, err := openDatabase(s.path(historyFile), modeSeldom, s.opts.Fault)
 	if err != nil {
 		return err
 	}
