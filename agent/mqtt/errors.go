@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"crypto/tls"
 	"crypto/x509"
 	"errors"
 	"fmt"
@@ -23,6 +24,7 @@ func (c Config) advise(err error) error {
 		name     x509.HostnameError
 		invalid  x509.CertificateInvalidError
 		notFound *net.DNSError
+		noTLS    tls.RecordHeaderError
 	)
 	switch {
 	case errors.As(err, &unknown):
@@ -38,6 +40,8 @@ func (c Config) advise(err error) error {
 		return errors.New("user name or password refused; check mqtt.username and mqtt.password_file")
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
 		return fmt.Errorf("client id %q refused; set mqtt.client_id", c.ClientID)
+	case errors.As(err, &noTLS):
+		return fmt.Errorf("no TLS there; check that %s", c.schemeHint())
 	case errors.As(err, &notFound):
 		return fmt.Errorf("host %s not found; check mqtt.broker and the name server", notFound.Name)
 	case errors.Is(err, syscall.ECONNREFUSED):

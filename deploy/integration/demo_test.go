@@ -5,6 +5,7 @@ package integration
 import (
 	"fmt"
 	"regexp"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -41,7 +42,7 @@ func TestDemoShowsBothConditions(t *testing.T) {
 }
 
 func TestDemoTakesFreePortsWhenTheDefaultsAreTaken(t *testing.T) {
-	first := launch(t, weepd, "demo", "--for", "20s")
+	first := launch(t, weepd, "demo")
 	first.saysEventually(t, "/metrics")
 	second := launch(t, weepd, "demo", "--for", "1s")
 	if err := second.wait(t, patience); err != nil {
@@ -53,6 +54,7 @@ func TestDemoTakesFreePortsWhenTheDefaultsAreTaken(t *testing.T) {
 		t.Error("a port that was asked for and is taken must be an error")
 	}
 	third.saysEventually(t, "address already in use")
+	first.signal(t, syscall.SIGINT)
 	if err := first.wait(t, patience); err != nil {
 		t.Errorf("the first demo ended with %v", err)
 	}
