@@ -100,7 +100,7 @@ func (h *history) thin(ctx context.Context, before int64) error {
 		if err != nil || !found || (first+1)*int64(day) > before {
 			return err
 		}
-		if err := h.fold(ctx, first, tableHour, time.Hour); err != nil {
+		if err := h.fold(ctx, first, tableHour, time.Hour, nothing); err != nil {
 			return err
 		}
 	}
@@ -118,14 +118,11 @@ func (h *history) foldDays(ctx context.Context, today int64) error {
 		if err != nil || !found || d >= today {
 			return err
 		}
-		if err := h.fold(ctx, d, tableMinute, time.Minute); err != nil {
-			return err
-		}
-		folded = d
-		err = h.db.write(ctx, func(tx *txn) error { return tx.setMeta(ctx, metaFolded, d) })
+		err = h.fold(ctx, d, tableMinute, time.Minute, func(tx *txn) error { return tx.setMeta(ctx, metaFolded, d) })
 		if err != nil {
 			return err
 		}
+		folded = d
 	}
 }
 
@@ -137,8 +134,8 @@ func (h *history) firstDay(ctx context.Context, table string, from int64) (d int
 }
 
 // fold rewrites one day of minutes as one stretch a series of the period, in
-// one transaction.
-func (h *history) fold(ctx context.Context, d int64, into string, period time.Duration) error {
+// one transaction with what else there is to note.
+func (h *history) fold(ctx context.Context, d int64, into string, period time.Duration, note func(*txn) error) error {
 	from, to := d*int64(day), (d+1)*int64(day)
 	stretches, err := h.db.stretchesOf(ctx, tableMinute, 0, from, to)
 	if err != nil {
@@ -164,9 +161,11 @@ func (h *history) fold(ctx context.Context, d int64, into string, period time.Du
 		if err := tx.exec(ctx, "DELETE FROM minute WHERE id>=? AND id<?", from, to); err != nil {
 			return err
 		}
-		return tx.putStretches(ctx, known, out)
+		return errors.Join(tx.putStretches(ctx, known, out), note(tx))
 	})
 }
+
+func nothing(*txn) error { return nil }
 
 // list gives the buckets with the index of their own step.
 func (b *buckets) list() []aggregate {
@@ -247,7 +246,7 @@ func (h *history) giveMinutes(ctx context.Context) (more bool, err error) {
 	if err != nil || !found {
 		return false, err
 	}
-	return true, h.fold(ctx, first, tableHour, time.Hour)
+	return true, h.fold(ctx, first, tableHour, time.Hour, nothing)
 }
 
 // giveDelivered never takes the newest event, which carries the numbering on.

@@ -61,6 +61,9 @@ func (m *outboxModel) reopen(t *rapid.T) {
 	if m.store, err = Open(m.dir, m.opts); err != nil {
 		t.Fatal(err)
 	}
+	if err := relax(m.store); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // TestOutboxAgainstModel compares the outbox with a plain list under random
@@ -128,7 +131,9 @@ func TestUsedFromManySides(t *testing.T) {
 			_, _, err := s.Samples(t.Context(), "p1.dpm", noon, noon.Add(time.Hour), 100)
 			return err
 		},
-		func(int) error { return s.Readings(t.Context(), noon, noon.Add(day), func(Recorded) error { return nil }) },
+		func(int) error {
+			return s.Readings(t.Context(), noon, noon.Add(day), func(Recorded) error { return nil })
+		},
 		func(i int) error { return s.Maintain(t.Context(), stampAt(time.Duration(i)*time.Minute)) },
 	} {
 		wg.Go(func() {
