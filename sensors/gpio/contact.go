@@ -2,98 +2,148 @@ package gpio
 
 import (
 	"context"
-	"fmt"
 	"time"
-
-	"periph.io/x/conn/v3/gpio"
 
 	"weepd/rules/reading"
 	"weepd/sensors"
 )
 
 // Contact tells whether a shaft turns from a contact of the motor's starter.
-// periph's pins hide errors of reading, so that a chip that went away reads as
-// low: wire the contact so that low means turning (Edge "falling", with a
-// pull-up), then a failure does not silence alarms.
 type Contact struct {
-	cfg     Config
-	pull    gpio.Pull
-	turning gpio.Level
-	pin     gpio.PinIn
-	point   reading.Point
-	clock   sensors.Clock
+	cfg   Config
+	open  opener
+	point reading.Point
+	clock sensors.Clock
 }
 
-// NewContact reads a pin that the caller has. With cfg.Edge "falling" (the
-// default) low means turning, with "rising" high does. cfg.Debounce is how
-// long a new level must last.
-func NewContact(cfg Config, gland string, pin gpio.PinIn, clock sensors.Clock) (*Contact, error) {
-	if cfg.Pin == "" {
-		cfg.Pin = pin.Name()
-	}
-	pull, edge, err := cfg.modes()
-	if err != nil {
-		return nil, err
-	}
-	if !reading.ValidGlandID(gland) {
-		return nil, wrongGland(cfg, gland)
-	}
-	return &Contact{
-		cfg: cfg, pull: pull, turning: gpio.Level(edge == gpio.RisingEdge), pin: pin, clock: clock,
-		point: reading.Point{Gland: gland, Kind: reading.Run},
-	}, nil
-}
-
-// OpenContact finds cfg.Pin among the host's pins.
-func OpenContact(cfg Config, gland string, clock sensors.Clock) (*Contact, error) {
-	pin, err := find(cfg, gland)
-	if err != nil {
-		return nil, err
-	}
-	return NewContact(cfg, gland, pin, clock)
+// newContact: with cfg.Edge "falling" (the default) low means turning, with
+// "rising" high does. cfg.Debounce is how long a new level must last.
+func newContact(cfg Config, gland string, open opener, clock sensors.Clock) *Contact {
+	return &Contact{cfg: cfg, open: open, point: reading.Point{Gland: gland, Kind: reading.Run}, clock: clock}
 }
 
 // Points is the gland's run point.
 func (c *Contact) Points() []reading.Point { return []reading.Point{c.point} }
 
-// String names the pin.
+// String names the line.
 func (c *Contact) String() string { return "gpio " + c.cfg.Pin }
 
-// pollEvery is how often the level is looked at: a shaft takes longer to start.
-const pollEvery = 50 * time.Millisecond
+// chatterPause bounds the work that a chattering contact makes.
+const chatterPause = 10 * time.Millisecond
 
-// Run tells the level at the start, at each change and every
-// sensors.WatchEvery, until ctx ends. It fails only if the pin cannot be set
-// up.
+// Run tells the level at the start, at each change that lasts and every 9 s,
+// until ctx ends. While the line is away or taken it is looked for, and readings
+// have quality NoAnswer; Run fails only if it is there and cannot be what we need.
 func (c *Contact) Run(ctx context.Context, emit func(reading.Reading)) error {
-	if err := c.pin.In(c.pull, gpio.NoEdge); err != nil {
-		return fmt.Errorf("set up gpio %s: %w; check that nothing else uses the pin and that it can be an input", c.cfg.Pin, err)
+	l, err := c.open(use{both: true, cfg: c.cfg})
+	if err != nil && !heals(err) {
+		return err
 	}
-	level := c.pin.Read()
-	said := c.clock()
-	emit(c.reading(said, level))
-	differs := said // since when the level was last as told
-	for pause(ctx, pollEvery); ctx.Err() == nil; pause(ctx, pollEvery) {
-		now, seen := c.clock(), c.pin.Read()
-		if seen == level {
-			differs = now
+	level := &level{point: c.point, turning: c.cfg.Edge == rising, lasting: c.cfg.Debounce}
+	for ctx.Err() == nil {
+		if err == nil {
+			err = c.watch(ctx, l, level, emit)
+			// A line that is gone cannot be closed any better.
+			_ = l.close()
 		}
-		changed := seen != level && now-differs >= c.cfg.Debounce
-		if changed || now-said >= sensors.WatchEvery {
-			if changed {
-				level = seen
-			}
-			said = now
-			emit(c.reading(now, level))
+		if err != nil {
+			l, err = c.reopen(ctx, level, emit), nil
 		}
 	}
 	return nil
 }
 
-func (c *Contact) reading(at time.Duration, level gpio.Level) reading.Reading {
-	r := reading.Reading{At: at, Point: c.point}
-	if level == c.turning {
+// watch returns nil when ctx ends, or why the line is gone.
+func (c *Contact) watch(ctx context.Context, l line, level *level, emit func(reading.Reading)) error {
+	moved := false
+	for ctx.Err() == nil {
+		now := c.clock()
+		high, err := l.high()
+		if err != nil {
+			return err
+		}
+		if r, ok := level.see(now, high, moved); ok {
+			emit(r)
+		}
+		l.wait(ctx, level.patience(now))
+		edges, err := l.read()
+		if err != nil {
+			return err
+		}
+		if moved = len(edges) > 0; moved {
+			pause(ctx, chatterPause)
+		}
+	}
+	return nil
+}
+
+func (c *Contact) reopen(ctx context.Context, level *level, emit func(reading.Reading)) line {
+	for {
+		if r, ok := level.gone(c.clock()); ok {
+			emit(r)
+		}
+		pause(ctx, retryEvery)
+		if ctx.Err() != nil {
+			return nil
+		}
+		if l, err := c.open(use{both: true, cfg: c.cfg}); err == nil {
+			return l
+		}
+	}
+}
+
+// level turns looks at a line into readings.
+type level struct {
+	point   reading.Point
+	turning bool // the level of a turning shaft
+	lasting time.Duration
+
+	told  bool // something was
+	bad   bool // the last thing told
+	said  time.Duration
+	high  bool          // as told
+	seen  bool          // as it is
+	since time.Duration // when it was last seen to move
+}
+
+// see takes the line's level, and whether edges came since the last look: a
+// level that moved and moved back has not lasted.
+func (l *level) see(now time.Duration, high, moved bool) (reading.Reading, bool) {
+	if moved || high != l.seen {
+		l.since, l.seen = now, high
+	}
+	switch {
+	case !l.told || l.bad, high != l.high && now-l.since >= l.lasting:
+		return l.say(now, high)
+	case now-l.said >= sayEvery:
+		return l.say(now, l.high)
+	}
+	return reading.Reading{}, false
+}
+
+// gone takes that the line cannot be read.
+func (l *level) gone(now time.Duration) (reading.Reading, bool) {
+	if l.bad && now-l.said < sayEvery {
+		return reading.Reading{}, false
+	}
+	l.told, l.bad, l.said = true, true, now
+	return reading.Reading{At: now, Point: l.point, Quality: reading.NoAnswer}, true
+}
+
+// patience is how long nothing needs to be looked at if no edge comes.
+func (l *level) patience(now time.Duration) time.Duration {
+	until := l.said + sayEvery
+	if l.seen != l.high {
+		until = min(until, l.since+l.lasting)
+	}
+	return max(until-now, shortestNap)
+}
+
+func (l *level) say(now time.Duration, high bool) (reading.Reading, bool) {
+	l.told, l.bad, l.said, l.high = true, false, now, high
+	r := reading.Reading{At: now, Point: l.point}
+	if high == l.turning {
 		r.Value = 1
 	}
-	return r
+	return r, true
 }

@@ -28,7 +28,7 @@ func contact(t testing.TB, cfg Config, p gpio.PinIn, clock sensors.Clock) *Conta
 
 func TestContactConforms(t *testing.T) {
 	sensortest.Conform(t, sensortest.Case{
-		Every: sensors.WatchEvery + pollEvery,
+		Every: sensors.WatchEvery,
 		New: func(t testing.TB, clock sensors.Clock) (sensors.Source, sensortest.Device) {
 			return contact(t, Config{}, newPin(), clock), nil
 		},
@@ -40,9 +40,9 @@ func TestContactTellsChangesThatLast(t *testing.T) {
 		cfg  Config
 		want string
 	}{
-		{Config{Pull: "down", Edge: "rising"}, "0s:0 5.05s:1 5.1s:0 6.05s:1 16.05s:1 20.05s:0"},
-		{Config{Pull: "down", Edge: "rising", Debounce: 100 * time.Millisecond}, "0s:0 6.1s:1 16.1s:1 20.1s:0"},
-		{Config{Pull: "down", Debounce: 100 * time.Millisecond}, "0s:1 6.1s:0 16.1s:0 20.1s:1"},
+		{Config{Pull: "down", Edge: "rising"}, "0s:0 5.05s:1 5.1s:0 6.05s:1 15.05s:1 20.05s:0"},
+		{Config{Pull: "down", Edge: "rising", Debounce: 100 * time.Millisecond}, "0s:0 6.15s:1 15.15s:1 20.15s:0"},
+		{Config{Pull: "down", Debounce: 100 * time.Millisecond}, "0s:1 6.15s:0 15.15s:0 20.15s:1"},
 	}
 	for _, c := range cases {
 		synctest.Test(t, func(t *testing.T) {
@@ -72,7 +72,7 @@ func (refusing) In(gpio.Pull, gpio.Edge) error { return errors.New("busy") }
 
 func TestContactSetUp(t *testing.T) {
 	c := contact(t, Config{}, refusing{&gpiotest.Pin{N: "RUN"}}, func() time.Duration { return 0 })
-	if err := c.Run(t.Context(), nil); err == nil || !strings.Contains(err.Error(), "set up gpio RUN: busy; check") {
+	if err := c.Run(t.Context(), nil); err == nil || !strings.Contains(err.Error(), "set up gpio RUN for NoEdge: busy; check") {
 		t.Errorf("Run = %v", err)
 	}
 	if _, err := NewContact(Config{Edge: "both"}, "a", newPin(), nil); err == nil {
@@ -81,7 +81,7 @@ func TestContactSetUp(t *testing.T) {
 	if _, err := NewContact(Config{}, "", newPin(), nil); err == nil {
 		t.Error("an empty gland id passes")
 	}
-	if _, err := OpenContact(Config{Pin: "NO_SUCH_PIN"}, "a", nil); err == nil || !strings.Contains(err.Error(), "gpioinfo") {
+	if _, err := OpenContact(Config{Pin: "NO_SUCH_PIN"}, "a", nil); err == nil || !strings.Contains(err.Error(), "gpio NO_SUCH_PIN: no such line") {
 		t.Errorf("OpenContact = %v", err)
 	}
 }

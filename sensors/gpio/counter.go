@@ -1,6 +1,7 @@
 package gpio
 
 import (
+	"math"
 	"time"
 
 	"weepd/rules/reading"
@@ -19,10 +20,6 @@ const (
 
 	// sayEvery leaves a second of sensors.WatchEvery for a busy machine.
 	sayEvery = sensors.WatchEvery - time.Second
-
-	// deafRounds in a row are a fault; periph ends a single wait early when
-	// the pin is set up again.
-	deafRounds = 4
 )
 
 // counter turns edges and silence into readings. It keeps the last stormEdges
@@ -42,7 +39,8 @@ type counter struct {
 	window   time.Duration // start of the storm's current window
 	edges    int           // seen in it
 
-	deafFor int // rounds
+	seq uint32 // of the last edge
+	bad bool   // the line is gone
 }
 
 func newCounter(p reading.Point, debounce, now time.Duration) *counter {
@@ -57,9 +55,27 @@ func (c *counter) due() time.Duration {
 	return c.said + sayEvery
 }
 
+// restart takes that the line was asked for anew: its edges count from 1.
+func (c *counter) restart() { c.seq = 0 }
+
+// missed takes the number of an edge, before the edge itself, and tells how
+// many before it were thrown away. In a storm that is no news. Numbers that
+// fall are none that the kernel gives: then the loss is unknown, Value 0.
+func (c *counter) missed(at time.Duration, seq uint32) (r reading.Reading, ok bool) {
+	lost := seq - c.seq - 1
+	c.seq = seq
+	if lost == 0 || c.storming {
+		return reading.Reading{}, false
+	}
+	if lost > math.MaxInt32 {
+		lost = 0
+	}
+	return c.say(at, float64(lost), reading.Lost)
+}
+
 // edge takes an edge; ok says that there is something to tell.
 func (c *counter) edge(at time.Duration) (r reading.Reading, ok bool) {
-	c.deafFor = 0
+	c.bad = false
 	if c.held > 0 && at-c.last < c.debounce {
 		return c.quiet(at)
 	}
@@ -80,14 +96,14 @@ func (c *counter) edge(at time.Duration) (r reading.Reading, ok bool) {
 
 // quiet takes the passing of time.
 func (c *counter) quiet(at time.Duration) (r reading.Reading, ok bool) {
-	wasDeaf := c.deafFor >= deafRounds
-	c.deafFor = 0
+	wasBad := c.bad
+	c.bad = false
 	switch {
 	case c.storming && at-c.window >= stormWindow:
 		return c.judge(at)
 	case c.storming:
 		return reading.Reading{}, false
-	case wasDeaf || at-c.said >= sayEvery:
+	case wasBad || at-c.said >= sayEvery:
 		return c.say(at, 0, reading.Good)
 	}
 	return reading.Reading{}, false
@@ -104,19 +120,19 @@ func (c *counter) judge(at time.Duration) (reading.Reading, bool) {
 	return c.say(at, 0, reading.Good)
 }
 
-// deaf takes a wait that ended early without an edge.
-func (c *counter) deaf(at time.Duration) (r reading.Reading, ok bool) {
-	c.deafFor++
-	if c.deafFor < deafRounds {
+// gone takes that the line cannot be read, for the given reason.
+func (c *counter) gone(at time.Duration, why reading.Quality) (r reading.Reading, ok bool) {
+	if c.bad && at-c.said < sayEvery {
 		return reading.Reading{}, false
 	}
-	if c.deafFor > deafRounds && at-c.said < sayEvery {
-		return reading.Reading{}, false
-	}
-	return c.say(at, 0, reading.NoAnswer)
+	c.bad, c.storming = true, false
+	return c.say(at, 0, why)
 }
 
+// say makes a reading. An edge is stamped by the kernel, silence by us, so that
+// the last edge before a silence may come to light after it: At never goes back.
 func (c *counter) say(at time.Duration, drops float64, q reading.Quality) (reading.Reading, bool) {
+	at = max(at, c.said)
 	c.said = at
 	return reading.Reading{At: at, Point: c.point, Value: drops, Quality: q}, true
 }

@@ -1,139 +1,102 @@
-// Package gpio counts drops that close or open a contact, or break a light
-// beam, on a pin of the gateway: one edge, one drop. A Contact reads whether
-// the shaft turns.
+// Package gpio counts drops on a line of the gateway's GPIO: one edge, one
+// drop. A Contact reads whether the shaft turns.
+//
+// # Wiring
+//
+// Drop sensor: its contact, or the open collector of its light barrier,
+// between the line and ground, with a pull-up (in the line, Pull "up", or
+// outside); a drop pulls the line low, so the edge is "falling". Lines take
+// their chip's voltage, mostly 3.3 V: 12 and 24 V sensors need an opto-coupler.
+// Shaft contact: the same, low while it turns; a broken wire then reads as
+// rest, which silences `dry`: where that matters wire it the other way round
+// (a contact that opens when the shaft turns, Edge "rising").
+//
+// # Lines
+//
+// Lines are the kernel's, by the GPIO character device, version 2 of its
+// interface (include/uapi/linux/gpio.h, Linux 5.10 or later). Edges carry the
+// kernel's time of the interrupt and a number of their own, so they are timed
+// to well below 1 ms and what the kernel had to throw away is known, however
+// busy the machine is: up to 1,024 edges wait in the kernel, 40 s of the
+// fastest dripping. Where the kernel offers no such line, a pin of that name
+// that periph.io knows is taken (older kernels, expanders with a driver in
+// user space); there edges are timed when seen, and may merge.
+//
+// # Readings
+//
+// Drip: a count of new drops, 0 to 1 each; 0 every 9 s while nothing falls. Run:
+// 1 turning, 0 at rest. Bad ones:
+//
+//   - Storm: over 100 edges within a second; more than can fall, so bounce or
+//     interference. Said each second until at most 24 came in one.
+//   - Lost: edges were thrown away for want of room; Value says how many.
+//   - NoAnswer: the chip went away, or the line cannot be had. It is looked
+//     for each second and taken again when it is back.
+//   - Garbled: the kernel's answer could not be read.
 package gpio
 
 import (
-	"context"
 	"fmt"
 	"time"
 
-	"periph.io/x/conn/v3/gpio"
-
 	"weepd/rules/reading"
-	"weepd/sensors"
 )
 
-// Config says which pin is watched and how.
+// Config says which line is watched and how.
 type Config struct {
-	Pin  string // as the host names it, e.g. GPIO17
-	Edge string // what a drop does to the pin: "rising" or "falling" (default)
-	Pull string // resistor in the pin: "up", "down", "none", or "" to leave it
+	// Pin is the line's name (GPIO17, DRIP), or chip and number
+	// (gpiochip0:17); `gpioinfo` of the package gpiod lists them.
+	Pin  string
+	Edge string // what a drop does to the line: "rising" or "falling" (default)
+	Pull string // resistor in the line: "up", "down", "none", or "" to leave it
 
 	// Debounce is how long after an accepted edge further ones count as
 	// bounce of the same drop: 0 to 100 ms. A longer one would hide drops:
 	// at 150 ms a quarter of them at 120 a minute. 3 ms suits most contacts
 	// (common practice, no source).
 	Debounce time.Duration
+
+	// DebounceBy is who does it: "agent" (default), as Debounce says, or
+	// "kernel". The kernel wants a level to last for Debounce: that rejects
+	// interference, but also drops shorter than that (a drop darkens a light
+	// barrier for some 3 ms), and times them only to its timer's tick. Where
+	// it cannot, the agent does it.
+	DebounceBy string
 }
 
 const mostDebounce = 100 * time.Millisecond
 
-func (c Config) modes() (gpio.Pull, gpio.Edge, error) {
-	pulls := map[string]gpio.Pull{"": gpio.PullNoChange, "up": gpio.PullUp, "down": gpio.PullDown, "none": gpio.Float}
-	edges := map[string]gpio.Edge{"": gpio.FallingEdge, "falling": gpio.FallingEdge, "rising": gpio.RisingEdge}
-	pull, ok := pulls[c.Pull]
-	if !ok {
-		return 0, 0, fmt.Errorf("gpio %s: pull %q; want up, down or none", c.Pin, c.Pull)
-	}
-	edge, ok := edges[c.Edge]
-	if !ok {
-		return 0, 0, fmt.Errorf("gpio %s: edge %q; want rising or falling", c.Pin, c.Edge)
-	}
-	if c.Debounce < 0 || c.Debounce > mostDebounce {
-		return 0, 0, fmt.Errorf("gpio %s: debounce %s; want 0 to %s", c.Pin, c.Debounce, mostDebounce)
-	}
-	return pull, edge, nil
-}
-
-// Source counts drops on one pin.
-type Source struct {
-	cfg   Config
-	pull  gpio.Pull
-	edge  gpio.Edge
-	pin   gpio.PinIn
-	point reading.Point
-	clock sensors.Clock
-}
-
-// New watches a pin that the caller has. Use Open to find it by its name.
-func New(cfg Config, gland string, pin gpio.PinIn, clock sensors.Clock) (*Source, error) {
-	if cfg.Pin == "" {
-		cfg.Pin = pin.Name()
-	}
-	pull, edge, err := cfg.modes()
-	if err != nil {
-		return nil, err
-	}
-	if !reading.ValidGlandID(gland) {
-		return nil, wrongGland(cfg, gland)
-	}
-	point := reading.Point{Gland: gland, Kind: reading.Drip}
-	return &Source{cfg: cfg, pull: pull, edge: edge, pin: pin, point: point, clock: clock}, nil
-}
-
-// Points is the gland's drip point.
-func (s *Source) Points() []reading.Point { return []reading.Point{s.point} }
-
-// String names the pin.
-func (s *Source) String() string { return "gpio " + s.cfg.Pin }
-
-// How Run waits. The pin's own wait is bounded because nothing else ends it
-// (periph's gpioioctl returns from WaitForEdge(-1) at once and from
-// WaitForEdge(0) never).
+// The values of Config's words; the first is the default where "" is one.
 const (
-	longestWait = 250 * time.Millisecond
-	stormPause  = 10 * time.Millisecond // bounds the work that a storm makes
+	falling, rising             = "falling", "rising"
+	pullUp, pullDown, pullNone  = "up", "down", "none"
+	debounceAgent, debounceKern = "agent", "kernel"
 )
 
-// Run counts until ctx ends. Each accepted edge is a reading of one drop,
-// stamped when it is seen; without drops it says 0 every 9 s. More than
-// stormEdges edges within a second are no drops: readings of quality Storm
-// follow, one a second, until it is quiet again. While the pin does not wait
-// for edges, as after its chip went away, readings have quality NoAnswer.
-// Run fails only if the pin cannot be set up.
-func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	if err := s.pin.In(s.pull, s.edge); err != nil {
-		return fmt.Errorf("set up gpio %s for %s: %w; check that nothing else uses the pin and that it can be an input with edges",
-			s.cfg.Pin, s.edge, err)
+func (c Config) withDefaults() Config {
+	if c.Edge == "" {
+		c.Edge = falling
 	}
-	// Stops the edge detection. Its error changes nothing for anybody: the
-	// pin is not used any more.
-	defer func() { _ = s.pin.Halt() }()
-	c := newCounter(s.point, s.cfg.Debounce, s.clock())
-	for ctx.Err() == nil {
-		if r, ok := s.round(ctx, c); ok {
-			emit(r)
-		}
+	if c.DebounceBy == "" {
+		c.DebounceBy = debounceAgent
+	}
+	return c
+}
+
+func (c Config) validate(gland string) error {
+	switch {
+	case c.Pin == "":
+		return fmt.Errorf("gpio of gland %s: no pin; name one as `gpioinfo` lists them (package gpiod)", gland)
+	case c.Pull != "" && c.Pull != pullUp && c.Pull != pullDown && c.Pull != pullNone:
+		return fmt.Errorf("gpio %s: pull %q; want up, down or none", c.Pin, c.Pull)
+	case c.Edge != falling && c.Edge != rising:
+		return fmt.Errorf("gpio %s: edge %q; want rising or falling", c.Pin, c.Edge)
+	case c.Debounce < 0 || c.Debounce > mostDebounce:
+		return fmt.Errorf("gpio %s: debounce %s; want 0 to %s", c.Pin, c.Debounce, mostDebounce)
+	case c.DebounceBy != debounceAgent && c.DebounceBy != debounceKern:
+		return fmt.Errorf("gpio %s: debounce by %q; want agent or kernel", c.Pin, c.DebounceBy)
+	case !reading.ValidGlandID(gland):
+		return fmt.Errorf("gpio %s: gland id %q; want 1 to %d of A-Z a-z 0-9 _ -", c.Pin, gland, reading.MaxGlandID)
 	}
 	return nil
-}
-
-// round waits for one edge, or for the time in which something must be said.
-func (s *Source) round(ctx context.Context, c *counter) (reading.Reading, bool) {
-	asked := s.clock()
-	wait := min(longestWait, max(c.due()-asked, time.Millisecond))
-	edge := s.pin.WaitForEdge(wait)
-	at := s.clock()
-	switch {
-	case edge && c.storming:
-		pause(ctx, stormPause)
-		return c.edge(at)
-	case edge:
-		return c.edge(at)
-	case at-asked < wait/2:
-		pause(ctx, wait) // it would spin
-		return c.deaf(at)
-	default:
-		return c.quiet(at)
-	}
-}
-
-func pause(ctx context.Context, d time.Duration) {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-	case <-timer.C:
-	}
 }

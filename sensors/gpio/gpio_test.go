@@ -207,6 +207,7 @@ func TestConfigFaults(t *testing.T) {
 		`pull "high"; want up, down or none`:  {Pull: "high"},
 		`debounce 150ms; want 0 to 100ms`:     {Debounce: 150 * time.Millisecond},
 		`debounce -1ns`:                       {Debounce: -1},
+		`by "chip"; want agent or kernel`:     {DebounceBy: "chip"},
 	}
 	for want, cfg := range cases {
 		if _, err := New(cfg, "a", newPin(), nil); err == nil || !strings.Contains(err.Error(), want) {
@@ -237,9 +238,9 @@ func TestOpenFindsPinsByName(t *testing.T) {
 	if err != nil || s.String() != "gpio WEEPD_TEST_PIN" {
 		t.Errorf("Open = %v, %v", s, err)
 	}
-	for _, name := range []string{"", "NO_SUCH_PIN"} {
-		if _, err := Open(Config{Pin: name}, "a", nil); err == nil || !strings.Contains(err.Error(), "gpioinfo") {
-			t.Errorf("Open(%q) = %v, want a hint how to list pins", name, err)
+	for name, want := range map[string]string{"": "name one as `gpioinfo` lists them", "NO_SUCH_PIN": "no such line"} {
+		if _, err := Open(Config{Pin: name}, "a", nil); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("Open(%q) = %v, want %q", name, err, want)
 		}
 	}
 }

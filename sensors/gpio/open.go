@@ -1,43 +1,97 @@
 package gpio
 
 import (
-	"fmt"
+	"errors"
 
+	"golang.org/x/sys/unix"
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/gpio/gpioreg"
-	"periph.io/x/host/v3"
+	periph "periph.io/x/host/v3"
 
-	"weepd/rules/reading"
 	"weepd/sensors"
 )
 
-// Open finds cfg.Pin among the host's pins and counts drops on it.
+// opener asks for a line anew, each time it is called.
+type opener func(use) (line, error)
+
+// Open counts drops on the line cfg.Pin, which must be there and free now.
 func Open(cfg Config, gland string, clock sensors.Clock) (*Source, error) {
-	pin, err := find(cfg, gland)
+	cfg, open, err := prepare(kernel{}, cfg, gland, clock)
 	if err != nil {
 		return nil, err
 	}
-	return New(cfg, gland, pin, clock)
+	return newSource(cfg, gland, open, clock), nil
 }
 
-func find(cfg Config, gland string) (gpio.PinIn, error) {
-	if cfg.Pin == "" {
-		return nil, fmt.Errorf("gpio of gland %s: no pin; name one as `gpioinfo` lists them (package gpiod)", gland)
-	}
-	if _, _, err := cfg.modes(); err != nil {
+// OpenContact reads a contact on the line cfg.Pin, which must be there and
+// free now.
+func OpenContact(cfg Config, gland string, clock sensors.Clock) (*Contact, error) {
+	cfg, open, err := prepare(kernel{}, cfg, gland, clock)
+	if err != nil {
 		return nil, err
 	}
-	if _, err := host.Init(); err != nil {
-		return nil, fmt.Errorf("gpio %s: look for the host's pins: %w; check the rights to /dev/gpiochip*", cfg.Pin, err)
-	}
-	pin := gpioreg.ByName(cfg.Pin)
-	if pin == nil {
-		return nil, fmt.Errorf("gpio %s: no such pin among the %d that were found; list them with `gpioinfo` (package gpiod) and check the rights to /dev/gpiochip*",
-			cfg.Pin, len(gpioreg.All()))
-	}
-	return pin, nil
+	return newContact(cfg, gland, open, clock), nil
 }
 
-func wrongGland(cfg Config, gland string) error {
-	return fmt.Errorf("gpio %s: gland id %q; want 1 to %d of A-Z a-z 0-9 _ -", cfg.Pin, gland, reading.MaxGlandID)
+// New counts drops on a pin of periph.io that the caller has.
+func New(cfg Config, gland string, pin gpio.PinIn, clock sensors.Clock) (*Source, error) {
+	cfg, open, err := ofPin(cfg, gland, pin, clock)
+	if err != nil {
+		return nil, err
+	}
+	return newSource(cfg, gland, open, clock), nil
+}
+
+// NewContact reads a contact on a pin of periph.io that the caller has. periph's
+// pins hide errors of reading, so that a chip that went away reads as low.
+func NewContact(cfg Config, gland string, pin gpio.PinIn, clock sensors.Clock) (*Contact, error) {
+	cfg, open, err := ofPin(cfg, gland, pin, clock)
+	if err != nil {
+		return nil, err
+	}
+	return newContact(cfg, gland, open, clock), nil
+}
+
+func ofPin(cfg Config, gland string, pin gpio.PinIn, clock sensors.Clock) (Config, opener, error) {
+	if cfg.Pin == "" {
+		cfg.Pin = pin.Name()
+	}
+	cfg = cfg.withDefaults()
+	return cfg, func(u use) (line, error) { return setUp(pin, u, clock) }, cfg.validate(gland)
+}
+
+// prepare finds out whether the line is one of the kernel's or, failing that,
+// of periph.io's.
+func prepare(h host, cfg Config, gland string, clock sensors.Clock) (Config, opener, error) {
+	cfg = cfg.withDefaults()
+	if err := cfg.validate(gland); err != nil {
+		return cfg, nil, err
+	}
+	p, err := find(h, cfg.Pin)
+	if err == nil && p.line.used {
+		return cfg, nil, busy(cfg.Pin, p, p.line)
+	}
+	if err == nil {
+		return cfg, func(u use) (line, error) { return obtain(h, u) }, nil
+	}
+	if pin := byName(cfg.Pin, err); pin != nil {
+		return ofPin(cfg, gland, pin, clock)
+	}
+	return cfg, nil, err
+}
+
+// byName gives periph.io's pin where the kernel has no such line, or is too old
+// to say (before Linux 5.10 it does not know the request); never one that the
+// kernel refuses.
+func byName(name string, why error) gpio.PinIn {
+	if !errors.Is(why, errNoLine) && !errors.Is(why, unix.ENOTTY) && !errors.Is(why, unix.EINVAL) {
+		return nil
+	}
+	if _, err := periph.Init(); err != nil {
+		return nil // then why says what to do
+	}
+	if pin := gpioreg.ByName(name); pin != nil {
+		return pin
+	}
+	return nil
 }
