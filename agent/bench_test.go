@@ -1,0 +1,150 @@
+package agent
+
+import (
+	"context"
+	"log/slog"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"weepd/rules"
+	"weepd/rules/reading"
+)
+
+var (
+	dripA = reading.Point{Gland: "a", Kind: reading.Drip}
+	tempA = reading.Point{Gland: "a", Kind: reading.Temp}
+)
+
+// recordingCore notes what it is fed; a reading of value 666 makes `dry` active.
+type recordingCore struct {
+	mu  sync.Mutex
+	fed []reading.Reading
+	now time.Duration
+	t   *testing.T
+}
+
+func (c *recordingCore) Feed(r reading.Reading) ([]rules.Transition, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if r.At < c.now {
+		c.t.Errorf("fed %s after %s", r.At, c.now)
+	}
+	c.now = r.At
+	c.fed = append(c.fed, r)
+	if r.Value == 666 {
+		return []rules.Transition{{At: r.At, Gland: "a", Condition: rules.Dry, Active: true, Priority: rules.High, Message: "dry"}}, nil
+	}
+	return nil, nil
+}
+
+func (c *recordingCore) Advance(at time.Duration) []rules.Transition {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.now = max(c.now, at)
+	return nil
+}
+
+func (c *recordingCore) Next() (time.Duration, bool) { return 0, false }
+
+func (c *recordingCore) Gland(id string) (rules.GlandState, bool) {
+	return rules.GlandState{ID: id}, true
+}
+
+func (c *recordingCore) values(p reading.Point) (out []float64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, r := range c.fed {
+		if r.Point == p && r.Quality.OK() {
+			out = append(out, r.Value)
+		}
+	}
+	return out
+}
+
+func (c *recordingCore) noAnswers(p reading.Point) (n int) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, r := range c.fed {
+		if r.Point == p && r.Quality == reading.NoAnswer {
+			n++
+		}
+	}
+	return n
+}
+
+// scripted is a source whose run is a function.
+type scripted struct {
+	points []reading.Point
+	run    func(ctx context.Context, emit func(reading.Reading)) error
+}
+
+func (s scripted) Points() []reading.Point { return s.points }
+func (s scripted) String() string          { return "scripted" }
+func (s scripted) Run(ctx context.Context, emit func(reading.Reading)) error {
+	return s.run(ctx, emit)
+}
+
+// logBook is a log that tests can read.
+type logBook struct {
+	mu   sync.Mutex
+	text strings.Builder
+}
+
+func (b *logBook) Write(p []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.text.Write(p)
+}
+
+func (b *logBook) count(s string) int {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return strings.Count(b.text.String(), s)
+}
+
+type bench struct {
+	agent   *Agent
+	core    *recordingCore
+	journal *MemoryJournal
+	clock   *Clock
+	log     *logBook
+	stop    func() error
+}
+
+// start runs an agent on gland a inside a synctest bubble.
+func start(t *testing.T, wall func() time.Time, journal Journal, feeds func(c *Clock) []Feed) *bench {
+	t.Helper()
+	b := &bench{core: &recordingCore{t: t}, journal: NewMemoryJournal(100, true), clock: NewClock(wall), log: &logBook{}}
+	if journal == nil {
+		journal = b.journal
+	}
+	log := slog.New(slog.NewTextHandler(b.log, nil))
+	b.agent = newAgent(Options{
+		Station: "s", Journal: journal, Clock: b.clock, Log: log, Feeds: feeds(b.clock),
+		Glands: []GlandInfo{{Name: "A", Rules: rules.GlandConfig{ID: "a", Fitted: rules.Fitted{reading.Drip: true, reading.Temp: true}}}},
+	}, b.core)
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- RunAll(ctx, log, b.agent.Services()...) }()
+	b.stop = func() error { cancel(); return <-done }
+	return b
+}
+
+func steadyDrips(ctx context.Context, c *Clock, emit func(reading.Reading)) error {
+	for {
+		emit(reading.Reading{At: c.Steady(), Point: dripA, Value: 1})
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(time.Second):
+		}
+	}
+}
+
+func drips(c *Clock) []Feed {
+	return []Feed{FixedFeed(scripted{[]reading.Point{dripA}, func(ctx context.Context, emit func(reading.Reading)) error {
+		return steadyDrips(ctx, c, emit)
+	}})}
+}
