@@ -1,6 +1,37 @@
 // Package file reads a number from a file now and then: a temperature that the
-// kernel offers through hwmon, iio or w1 (all in m°C, so Scale 0.001), or
-// anything that another program writes.
+// kernel offers through hwmon, iio, w1 or thermal, or anything that another
+// program writes.
+//
+// # Wiring
+//
+// As the sensor's driver says, e.g. a DS18B20 on the line of w1-gpio with a
+// pull-up of 4.7 kΩ (its data sheet, from memory), or a temperature sensor on
+// I2C whose address is in the device tree.
+//
+// # Nodes of the kernel
+//
+// What they mean is found by their names (see nodes), so that Path is all that
+// is needed:
+//
+//   - hwmon temp1_input (and temp1_fault), w1 temperature, thermal temp: m°C
+//   - w1 w1_slave: m°C, its checksum looked at, the value after a loss of power
+//     refused
+//   - iio in_temp_raw, with in_temp_offset and in_temp_scale; in_temp_input
+//
+// A pattern that fits one file, such as
+// /sys/bus/i2c/devices/1-0048/hwmon/hwmon*/temp1_input, holds however hwmon and
+// iio number their folders at the next start.
+//
+// # Readings
+//
+// Temp and ref in °C, down to absolute zero; run 0 or 1. Bad ones:
+//
+//   - NoAnswer: no such file or device, an input error, or no answer in time
+//   - Garbled: empty (w1 gives that after a bad checksum), text, too long, a
+//     wrong checksum
+//   - Fault: the driver's fault file says so, NaN or an infinity, no
+//     permission, a folder, several files that fit a pattern
+//   - OutOfRange: below absolute zero; for run neither 0 nor 1
 package file
 
 import (
@@ -15,10 +46,11 @@ import (
 
 // Config says which file is read how.
 type Config struct {
-	Path string
+	Path string // or a pattern as of path/filepath that fits one file
 
 	// Value = number in the file * Scale + Offset, in the unit of the point:
-	// °C for temp and ref, 1 or 0 for run. Scale 0 means 1.
+	// °C for temp and ref, 1 or 0 for run. Scale 0 takes what the kernel says
+	// of its nodes (1 for other files); Offset then corrects the result.
 	Scale, Offset float64
 
 	// Every is the time from one reading to the next, 100 ms to 1 min (a
@@ -41,9 +73,6 @@ const (
 )
 
 func (c Config) withDefaults() Config {
-	if c.Scale == 0 {
-		c.Scale = 1
-	}
 	if c.Every == 0 {
 		c.Every = defaultEvery
 	}
@@ -67,7 +96,15 @@ func (c Config) validate(p reading.Point) error {
 	case c.Timeout <= 0 || c.Timeout > c.Every:
 		return fmt.Errorf("file %s: timeout %s; want more than 0 and at most every (%s)", c.Path, c.Timeout, c.Every)
 	}
+	if n, known := nodeOf(c.Path); c.refuses(n, known, p) {
+		return fmt.Errorf("file %s: this %s node is no temperature; give scale and offset that make it °C", c.Path, n.sort)
+	}
 	return nil
+}
+
+// refuses reports whether the node would be taken for °C that it does not give.
+func (c Config) refuses(n node, known bool, p reading.Point) bool {
+	return known && n.unitC == 0 && c.Scale == 0 && celsius(p.Kind)
 }
 
 // Source reads one file for one point.
@@ -75,7 +112,7 @@ type Source struct {
 	cfg   Config
 	point reading.Point
 	clock sensors.Clock
-	read  func(path string) ([]byte, error)
+	read  func() (float64, error)
 }
 
 // New checks cfg; the file itself may come and go later.
@@ -84,7 +121,9 @@ func New(cfg Config, point reading.Point, clock sensors.Clock) (*Source, error) 
 	if err := cfg.validate(point); err != nil {
 		return nil, err
 	}
-	return &Source{cfg: cfg, point: point, clock: clock, read: readShort}, nil
+	s := &Source{cfg: cfg, point: point, clock: clock}
+	s.read = s.value
+	return s, nil
 }
 
 // Points is the one point that the file stands for.
@@ -93,28 +132,23 @@ func (s *Source) Points() []reading.Point { return []reading.Point{s.point} }
 // String names the file.
 func (s *Source) String() string { return "file " + s.cfg.Path }
 
-// Run reads the file at once and then every cfg.Every. What a reading's
-// quality says:
-//
-//   - NoAnswer: no such file or device, an input error, or no answer in time
-//   - Garbled: empty (w1 gives that after a bad checksum), text, too long
-//   - Fault: NaN or an infinity in the file, no permission, a directory
-//   - OutOfRange: below absolute zero; for run neither 0 nor 1
+// Run reads the file at once and then every cfg.Every until ctx ends. It never
+// fails: what is wrong is the quality of a reading.
 //
 // A read that hangs in the kernel cannot be ended from outside. It has a
 // goroutine of its own, at most one per Source, which outlives Run only while
 // the kernel holds it and then ends by itself.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	r := startReader(s.read, s.cfg.Path)
-	defer r.stop()
+	file := sensors.StartBounded(func() (float64, error) { return s.read() })
+	defer file.Stop()
 	tick := time.NewTicker(s.cfg.Every)
 	defer tick.Stop()
 	for {
-		a, ok := r.ask(ctx, s.cfg.Timeout)
-		if !ok {
+		v, err := file.Ask(ctx, s.cfg.Timeout)
+		if ctx.Err() != nil {
 			return nil
 		}
-		emit(s.reading(a))
+		emit(s.reading(v, err))
 		select {
 		case <-ctx.Done():
 			return nil
@@ -123,14 +157,39 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	}
 }
 
-func (s *Source) reading(a answer) reading.Reading {
-	r := reading.Reading{At: s.clock(), Point: s.point}
-	raw, q := interpret(a)
-	v := raw*s.cfg.Scale + s.cfg.Offset
+// value reads the file and converts its number.
+func (s *Source) value() (float64, error) {
+	path, err := resolve(s.cfg.Path)
+	if err != nil {
+		return 0, err
+	}
+	n, known := nodeOf(path)
+	if s.cfg.refuses(n, known, s.point) {
+		return 0, fmt.Errorf("%s: %w: no temperature", path, errNumber)
+	}
+	if s.cfg.Scale != 0 {
+		n.offsets, n.scales = nil, nil
+	}
+	a, err := readNode(path, n)
+	if err != nil {
+		return 0, err
+	}
+	unit := 1.0
 	switch {
-	case q != reading.Good:
-		r.Quality = q
-	case s.point.Kind == reading.Run && v != 0 && v != 1, v < absoluteZeroC, math.IsInf(v, 0):
+	case s.cfg.Scale != 0:
+		unit = s.cfg.Scale
+	case known && celsius(s.point.Kind):
+		unit = n.unitC
+	}
+	return (a.number+a.offset)*a.scale*unit + s.cfg.Offset, nil
+}
+
+func (s *Source) reading(v float64, err error) reading.Reading {
+	r := reading.Reading{At: s.clock(), Point: s.point}
+	switch {
+	case err != nil:
+		r.Quality = qualityOf(err)
+	case s.point.Kind == reading.Run && v != 0 && v != 1, celsius(s.point.Kind) && v < absoluteZeroC, math.IsNaN(v), math.IsInf(v, 0):
 		r.Quality = reading.OutOfRange
 	default:
 		r.Value = v

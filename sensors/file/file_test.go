@@ -48,21 +48,46 @@ func once(t *testing.T, cfg Config, p reading.Point) reading.Reading {
 // Documentation/w1/slaves/w1_therm describe (m°C), and as
 // Documentation/ABI/testing/sysfs-bus-iio (value = (raw + offset) * scale).
 // The values 25062 and -5500 are what w1_therm gave on an emulated bus.
+//
+// What a name means is found by itself; scale and offset from the config win.
 func TestKernelNodes(t *testing.T) {
 	const sys = "testdata/sys/"
+	const w1 = "bus/w1/devices/28-000005e2fdc3/"
+	none := Config{}
 	milli := Config{Scale: 0.001}
 	cases := []struct {
 		path string
 		cfg  Config
 		want string
 	}{
+		{"class/hwmon/hwmon0/temp1_input", none, "41.5 good"},
 		{"class/hwmon/hwmon0/temp1_input", milli, "41.5 good"},
-		{"class/hwmon/hwmon0/temp2_input", milli, "-5.5 good"},
-		{"bus/w1/devices/28-000005e2fdc3/temperature", milli, "25.062 good"},
-		{"bus/w1/devices/28-000005e2fdc3/temperature_bad_crc", milli, "0 garbled"},
+		{"class/hwmon/hwmon0/temp1_input", Config{Scale: 1}, "41500 good"},
+		{"class/hwmon/hwmon0/temp1_input", Config{Offset: -0.5}, "41 good"},
+		{"class/hwmon/hwmon*/temp1_input", none, "41.5 good"},
+		{"class/hwmon/hwmon*/temp[12]_input", none, "0 fault"},
+		{"class/hwmon/hwmon*/temp9_input", none, "0 no-answer"},
+		{"class/hwmon/hwmon[/temp9_input", none, "0 fault"},
+		{"class/hwmon/hwmon0/temp2_input", none, "-5.5 good"},
+		{"class/hwmon/hwmon0/temp3_input", none, "0 fault"}, // temp3_fault is 1
+		{"class/hwmon/hwmon0/temp9_input", none, "0 no-answer"},
+		{"class/hwmon/hwmon0", none, "0 fault"},
+		{"class/hwmon/hwmon*/in?_input", none, "0 fault"}, // mV
+		{"class/hwmon/hwmon0/in1_input", Config{Scale: 0.1, Offset: -50}, "70 good"},
+		{"class/thermal/thermal_zone0/temp", none, "52.3 good"},
+		{w1 + "temperature", none, "25.062 good"},
+		{w1 + "temperature", milli, "25.062 good"},
+		{w1 + "temperature_bad_crc", milli, "0 garbled"},
+		{w1 + "w1_slave", none, "25.062 good"},
+		{w1 + "w1_slave", milli, "25.062 good"},
+		{"bus/w1/devices/28-000005e2fdc4/w1_slave", none, "0 garbled"}, // crc NO
 		{"bus/iio/devices/iio_device0/in_temp_raw", Config{Scale: 0.0625, Offset: -46.85}, "42.0875 good"},
-		{"class/hwmon/hwmon0/temp9_input", milli, "0 no-answer"},
-		{"class/hwmon/hwmon0", milli, "0 fault"},
+		{"bus/iio/devices/iio_device0/in_temp_raw", none, "42.0875 good"}, // (1423 - 749.6) * 62.5 m°C
+		{"bus/iio/devices/iio_device0/in_temp_raw", Config{Offset: 0.5}, "42.5875 good"},
+		{"bus/iio/devices/iio_device0/in_temp_ambient_raw", none, "21 good"}, // own scale, shared offset
+		{"bus/iio/devices/iio_device1/in_temp0_raw", none, "19.5 good"},      // neither
+		{"bus/iio/devices/iio_device1/in_temp_input", none, "18.25 good"},
+		{"bus/iio/devices/iio_device2/in_temp_raw", none, "0 garbled"}, // its scale is empty
 	}
 	for _, c := range cases {
 		t.Run(c.path, func(t *testing.T) {
@@ -90,7 +115,7 @@ func TestContents(t *testing.T) {
 		{"21,5\n", temp, "0 garbled"},
 		{"21.5 C\n", temp, "0 garbled"},
 		{"21\n22\n", temp, "0 garbled"},
-		{strings.Repeat("1", 65), temp, "0 garbled"},
+		{strings.Repeat("1", longest+1), temp, "0 garbled"},
 		{"\x00\x00\x00\x00", temp, "0 garbled"},
 		{"NaN\n", temp, "0 fault"},
 		{"inf\n", temp, "0 fault"},
@@ -125,9 +150,13 @@ func TestReadErrorsAreQualities(t *testing.T) {
 		io.ErrUnexpectedEOF:                            reading.Garbled,
 		errors.New("anything else"):                    reading.Fault,
 	}
+	s, err := New(Config{Path: "x"}, temp, func() time.Duration { return 0 })
+	if err != nil {
+		t.Fatal(err)
+	}
 	for err, want := range cases {
-		if v, got := interpret(answer{[]byte("21"), err}); got != want || v != 0 {
-			t.Errorf("%v: got %g %s, want %s", err, v, got, want)
+		if r := s.reading(21, err); r.Quality != want || r.Value != 0 {
+			t.Errorf("%v: got %g %s, want %s", err, r.Value, r.Quality, want)
 		}
 	}
 }
@@ -150,6 +179,8 @@ func TestNewRefuses(t *testing.T) {
 		{bent(func(c *Config) { c.Every = time.Hour }), temp, "every 1h0m0s"},
 		{bent(func(c *Config) { c.Timeout = 11 * time.Second }), temp, "timeout 11s"},
 		{bent(func(c *Config) { c.Timeout = -1 }), temp, "timeout -1ns"},
+		{Config{Path: "/sys/bus/iio/devices/iio:device0/in_voltage0_raw"}, temp, "no temperature; give scale and offset"},
+		{Config{Path: "/sys/class/hwmon/hwmon0/curr1_input"}, temp, "this hwmon node is no temperature"},
 	}
 	for _, c := range cases {
 		if _, err := New(c.cfg, c.point, nil); err == nil || !strings.Contains(err.Error(), c.want) {
@@ -170,7 +201,7 @@ type device struct {
 	most  int
 }
 
-func (d *device) read(string) ([]byte, error) {
+func (d *device) read() (float64, error) {
 	d.mu.Lock()
 	d.reads++
 	d.most = max(d.most, d.reads)
@@ -179,9 +210,9 @@ func (d *device) read(string) ([]byte, error) {
 	defer func() { d.mu.Lock(); d.reads--; d.mu.Unlock() }()
 	if hangs {
 		<-freed
-		return []byte("99000\n"), nil // old by now
+		return 99, nil // old by now
 	}
-	return []byte("25062\n"), fails
+	return 25.062, fails
 }
 
 func (d *device) Break() { d.mu.Lock(); defer d.mu.Unlock(); d.broke(d) }
@@ -196,7 +227,7 @@ func (d *device) Mend() {
 
 func newWith(t testing.TB, clock sensors.Clock, d *device) *Source {
 	t.Helper()
-	s, err := New(Config{Path: "w1", Scale: 0.001}, temp, clock)
+	s, err := New(Config{Path: "w1"}, temp, clock)
 	if err != nil {
 		t.Fatal(err)
 	}
