@@ -135,7 +135,7 @@ func TestDropsAreDifferences(t *testing.T) {
 		{0, []string{"7", "7", "10", "11"}, "0 good, 0 good, 3 good, 1 good"},
 		{16, []string{"65534", "65535", "0", "3"}, "0 good, 1 good, 1 good, 3 good"},
 		{32, []string{"4294967290", "4"}, "0 good, 10 good"},
-		{16, []string{"500", "2", "3"}, "0 good, 0 lost, 1 good"},
+		{16, []string{"5000", "2", "3"}, "0 good, 0 lost, 1 good"},
 		{32, []string{"65535", "0", "1"}, "0 good, 0 lost, 1 good"},
 		{0, []string{"65535", "0"}, "0 good, 0 lost"},
 		{16, []string{"0", "99", "9000", "9001"}, "0 good, 99 good, 0 storm, 1 good"},

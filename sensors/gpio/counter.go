@@ -9,14 +9,15 @@ import (
 )
 
 const (
-	// stormEdges in stormWindow are more than can fall: a thin tube gives at
-	// most about 24 drops a second before it jets (Clanet & Lasheras 1999;
-	// computed for 2 to 6 mm), each perhaps with a splash or two.
-	stormEdges  = 100
+	// stormEdges in stormWindow are more than water makes: single drops come at
+	// most some 24 a second (Clanet & Lasheras 1999; computed for 2 to 6 mm),
+	// and a jet breaks up into v/(4.51 d) of them, 222 a second at 1 mm and
+	// 1 m/s (Rayleigh 1878; both from memory): that is gushing, not a fault.
+	stormEdges  = 500
 	stormWindow = time.Second
 
-	// quietEdges in stormWindow end a storm: as many as drops can make.
-	quietEdges = 24
+	// quietEdges in stormWindow end a storm.
+	quietEdges = stormEdges / 2
 
 	// sayEvery leaves a second of sensors.WatchEvery for a busy machine.
 	sayEvery = sensors.WatchEvery - time.Second

@@ -27,8 +27,8 @@
 // Drip: a count of new drops, 0 to 1 each; 0 every 9 s while nothing falls. Run:
 // 1 turning, 0 at rest. Bad ones:
 //
-//   - Storm: over 100 edges within a second; more than can fall, so bounce or
-//     interference. Said each second until at most 24 came in one.
+//   - Storm: over 500 edges within a second; more than any water makes, so
+//     interference. Said each second until at most 250 came in one.
 //   - Lost: edges were thrown away for want of room; Value says how many.
 //   - NoAnswer: the chip went away, or the line cannot be had. It is looked
 //     for each second and taken again when it is back.

@@ -31,9 +31,9 @@ func (s *Source) Points() []reading.Point { return []reading.Point{s.point} }
 func (s *Source) String() string { return "gpio " + s.cfg.Pin }
 
 const (
-	stormPause  = 10 * time.Millisecond // bounds the work that a storm makes
-	retryEvery  = time.Second           // to get a line back that went away
-	mostLooks   = 8                     // at two clocks, to begin with
+	stormPause  = 2 * time.Millisecond // bounds the work that a storm makes, and shows a pin more than quietEdges
+	retryEvery  = time.Second          // to get a line back that went away
+	mostLooks   = 8                    // at two clocks, to begin with
 	shortestNap = time.Millisecond
 )
 
