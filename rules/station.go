@@ -1,10 +1,12 @@
 package rules
 
 import (
+	"container/heap"
 	"fmt"
 	"time"
 
 	"weepd/rules/reading"
+	"weepd/rules/weep"
 )
 
 // MaxSilence is the longest stretch without any reading of the station that
@@ -16,12 +18,9 @@ const MaxSilence = 60 * time.Second
 type Station struct {
 	glands []*gland
 	byID   map[string]*gland
+	agenda agenda
 	now    time.Duration
-}
-
-type gland struct {
-	cfg   GlandConfig
-	state GlandState
+	begun  bool
 }
 
 // NewStation makes a station at rest; the first input sets its time.
@@ -30,10 +29,12 @@ func NewStation(cfg Config) (*Station, error) {
 		return nil, err
 	}
 	s := &Station{byID: make(map[string]*gland, len(cfg.Glands))}
-	for _, gc := range cfg.Glands {
-		g := &gland{cfg: gc, state: GlandState{ID: gc.ID}}
+	models := weep.NewModels()
+	for i, gc := range cfg.Glands {
+		g := newGland(gc, i, models)
 		s.glands = append(s.glands, g)
 		s.byID[gc.ID] = g
+		heap.Push(&s.agenda, g)
 	}
 	return s, nil
 }
@@ -42,20 +43,71 @@ func NewStation(cfg Config) (*Station, error) {
 // and with it, in order of time. A reading older than the station's time is
 // taken as of now; one of an unknown gland is an error and changes nothing.
 func (s *Station) Feed(r reading.Reading) ([]Transition, error) {
-	if _, found := s.byID[r.Point.Gland]; !found {
+	g, found := s.byID[r.Point.Gland]
+	if !found {
 		return nil, fmt.Errorf("reading of unknown point %s", r.Point)
 	}
-	return nil, nil
+	out := s.pass(r.At, nil)
+	g.take(s.now, r.Point.Kind, r.Value, r.Quality)
+	return s.collect(g, out), nil
 }
 
 // Advance says that the station was watched up to at and nothing came. The
 // outcome does not depend on how often it is called, as long as no stretch
 // between inputs is longer than MaxSilence.
-func (s *Station) Advance(at time.Duration) []Transition { return nil }
+func (s *Station) Advance(at time.Duration) []Transition { return s.pass(at, nil) }
 
 // Next says when the core wants Advance at the latest if no reading comes
 // before. ok is false while nothing can happen by the passing of time alone.
-func (s *Station) Next() (at time.Duration, ok bool) { return 0, false }
+func (s *Station) Next() (at time.Duration, ok bool) {
+	if len(s.agenda) == 0 || s.agenda[0].due == never {
+		return 0, false
+	}
+	return s.agenda[0].due, true
+}
+
+// pass moves the station's time on to at, gland by gland in order of deadlines.
+func (s *Station) pass(at time.Duration, out []Transition) []Transition {
+	if !s.begun {
+		s.now, s.begun = at, true
+		return out
+	}
+	if at <= s.now {
+		return out
+	}
+	if at-s.now > MaxSilence {
+		return s.skip(at, out)
+	}
+	for len(s.agenda) > 0 && s.agenda[0].due <= at {
+		g := s.agenda[0]
+		s.now = max(s.now, g.due)
+		g.wake(s.now)
+		out = s.collect(g, out)
+	}
+	s.now = at
+	return out
+}
+
+// skip passes over a gap.
+func (s *Station) skip(at time.Duration, out []Transition) []Transition {
+	s.now = at
+	for _, g := range s.glands {
+		g.gap(at)
+		out = s.collect(g, out)
+	}
+	return out
+}
+
+// collect takes a gland's transitions and puts its next deadline on the agenda.
+func (s *Station) collect(g *gland, out []Transition) []Transition {
+	out = append(out, g.out...)
+	g.out = g.out[:0]
+	if due := g.deadline(); due != g.due {
+		g.due = due
+		heap.Fix(&s.agenda, g.place)
+	}
+	return out
+}
 
 // Gland gives a gland as it stands at the station's time.
 func (s *Station) Gland(id string) (GlandState, bool) {
@@ -63,7 +115,7 @@ func (s *Station) Gland(id string) (GlandState, bool) {
 	if !found {
 		return GlandState{}, false
 	}
-	return g.state, true
+	return g.state(s.now), true
 }
 
 // GlandIDs gives the glands in the order of the configuration.
@@ -73,4 +125,31 @@ func (s *Station) GlandIDs() []string {
 		ids[i] = g.cfg.ID
 	}
 	return ids
+}
+
+// agenda is a heap of glands by deadline, then by order.
+type agenda []*gland
+
+func (a agenda) Len() int { return len(a) }
+func (a agenda) Less(i, j int) bool {
+	return a[i].due < a[j].due || a[i].due == a[j].due && a[i].order < a[j].order
+}
+func (a agenda) Swap(i, j int) {
+	a[i], a[j] = a[j], a[i]
+	a[i].place, a[j].place = i, j
+}
+
+// Push is heap.Interface's.
+func (a *agenda) Push(x any) {
+	g := x.(*gland)
+	g.place = len(*a)
+	*a = append(*a, g)
+}
+
+// Pop is heap.Interface's.
+func (a *agenda) Pop() any {
+	last := len(*a) - 1
+	g := (*a)[last]
+	*a = (*a)[:last]
+	return g
 }

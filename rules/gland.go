@@ -1,0 +1,148 @@
+package rules
+
+import (
+	"time"
+
+	"weepd/rules/heat"
+	"weepd/rules/reading"
+	"weepd/rules/weep"
+)
+
+// gland is one gland's state. Its wants change only with inputs and at its own
+// deadlines, so that the outcome does not depend on how often it is woken.
+type gland struct {
+	cfg    GlandConfig
+	order  int // in the configuration
+	place  int // in the agenda
+	due    time.Duration
+	detect *weep.Detector
+	count  weep.Counter
+	rise   heat.Rise
+	drip   dripState
+	shaft  shaft
+	stream stream
+	alarms [Conditions]alarm
+	early  bool // burning was raised before the limit
+	out    []Transition
+}
+
+func newGland(cfg GlandConfig, order int, models *weep.Models) *gland {
+	return &gland{
+		cfg: cfg, order: order, due: never, rise: heat.NewRise(),
+		detect: weep.NewDetector(weep.Config{
+			DryDPM: cfg.Limits.DryDPM, LeakDPM: cfg.Limits.LeakDPM, GushDPM: cfg.Limits.GushDPM,
+			FalseAlarmsPerYear: cfg.Limits.FalseAlarmsPerYear,
+		}, models),
+	}
+}
+
+// never is later than any time.
+const never = time.Duration(1<<63 - 1)
+
+// take applies a reading at the station's time.
+func (g *gland) take(at time.Duration, kind reading.Kind, value float64, q reading.Quality) {
+	g.begin(at)
+	switch kind {
+	case reading.Drip:
+		g.takeDrops(at, value, q)
+	case reading.Temp:
+		g.rise.Metal.Read(at, value, q)
+		g.warmed(at)
+	case reading.Ref:
+		g.rise.Reference.Read(at, value, q)
+	case reading.Run:
+		g.takeRun(at, value, q)
+	case reading.Kinds:
+	}
+	g.settle(at)
+}
+
+// begin starts the clocks of a gland with its first reading.
+func (g *gland) begin(at time.Duration) {
+	if g.shaft.begun {
+		return
+	}
+	g.shaft.begin(at, g.cfg.Timing.StartGrace)
+	g.detect.Restart(at)
+	g.count.Restart(at)
+	g.drip.lastDrop = at
+}
+
+func (g *gland) takeRun(at time.Duration, value float64, q reading.Quality) {
+	if !q.OK() {
+		g.shaft.quality = q
+		return
+	}
+	turns := value != 0
+	g.shaft.quality = q
+	if turns == g.shaft.turns && g.shaft.known {
+		return
+	}
+	was := g.shaft.known
+	g.shaft.set(at, turns, g.cfg.Timing.StartGrace)
+	if !turns || was {
+		g.count.Restart(at)
+	}
+	g.arm(at)
+}
+
+// arm lets too little weep matter only while it does.
+func (g *gland) arm(at time.Duration) {
+	g.detect.Arm(at, g.drip.believed() && g.shaft.matters(at))
+}
+
+// warmed takes note of a new temperature of the metal.
+func (g *gland) warmed(at time.Duration) {
+	low, high, gush := g.detect.Out()
+	well := !low && !high && !gush && g.shaft.settled(at)
+	g.rise.Update(at, well)
+	if rise, ok := g.rise.Judged(); ok && g.shaft.contradict(at, rise, g.rise.Slope(), g.cfg.Limits.RiseC) {
+		g.arm(at)
+	}
+}
+
+// wake passes time up to at, a deadline.
+func (g *gland) wake(at time.Duration) {
+	if dead, ok := g.detect.Deadline(); ok && dead <= at {
+		g.detect.Silent(at)
+	}
+	g.rise.Metal.Wait(at)
+	g.rise.Reference.Wait(at)
+	g.arm(at)
+	g.settle(at)
+}
+
+// deadline is when the passing of time alone next changes something.
+func (g *gland) deadline() time.Duration {
+	due := never
+	sooner := func(at time.Duration, ok bool) {
+		if ok {
+			due = min(due, at)
+		}
+	}
+	sooner(g.detect.Deadline())
+	sooner(g.rise.Metal.Deadline())
+	sooner(g.rise.Reference.Deadline())
+	sooner(g.shaft.graceEnd, g.shaft.waiting())
+	sooner(g.coldDeadline())
+	for i := range g.alarms {
+		sooner(g.alarms[i].due, g.alarms[i].pending)
+	}
+	return due
+}
+
+// gap says that nothing of the station was watched up to at.
+func (g *gland) gap(at time.Duration) {
+	if !g.shaft.begun {
+		return
+	}
+	g.detect.Forget(at)
+	g.count.Restart(at)
+	g.rise.Gap(at)
+	g.shaft.gap(at)
+	g.drip.gap(at)
+	for i := range g.alarms {
+		g.alarms[i].pending = false
+	}
+	g.arm(at)
+}

@@ -1,0 +1,131 @@
+package heat
+
+import (
+	"math"
+	"time"
+)
+
+// Rise follows one gland's temperature over its reference.
+type Rise struct {
+	Metal, Reference Probe
+	recent           [3]float64 // the last rises, °C, to drop a single odd one
+	count            int
+	fast, slow       float64 // the rise smoothed over a short and a long time, °C
+	lagged           float64 // the reference as the gland's metal feels it, °C
+	at               time.Duration
+	refAt            time.Duration
+	normal           float64 // rise while all was well, learned, °C
+	normalFor        time.Duration
+}
+
+const (
+	fastTime = 20 * time.Second
+	slowTime = 120 * time.Second
+	// lagTime is how slowly a gland's metal follows its reference: of the order
+	// of mass x heat capacity over what leaves through the metal; a recorded
+	// warm-up shows 3 to 5 minutes, twice that is taken. Invented where nothing
+	// is recorded; it only delays, and only while the reference moves.
+	lagTime = 8 * time.Minute
+	// normalTime is how slowly the normal rise is learned.
+	normalTime = time.Hour
+	// normalNeeds is how long it must have been learned to be used.
+	normalNeeds = 10 * time.Minute
+)
+
+// NewRise makes a gland that has shown nothing yet.
+func NewRise() Rise { return Rise{Metal: NewProbe(true), Reference: NewProbe(false)} }
+
+// Known gives the rise in °C as published: gland minus reference, as read.
+func (r *Rise) Known() (c float64, ok bool) {
+	metal, ok1 := r.Metal.Usable()
+	ref, ok2 := r.Reference.Usable()
+	return metal - ref, ok1 && ok2
+}
+
+// Judged gives the rise in °C for the limit: the middle of the last three, over
+// the higher of the reference and the reference as the metal feels it, so that
+// a liquid that has just turned cold makes no heat.
+func (r *Rise) Judged() (c float64, ok bool) {
+	if _, known := r.Known(); !known || r.count < len(r.recent) {
+		return 0, false
+	}
+	a, b, c := r.recent[0], r.recent[1], r.recent[2]
+	return max(min(a, b), min(max(a, b), c)), true
+}
+
+// Update takes note of new readings of the probes; steady says that the gland
+// turns and nothing is wrong, so that its rise may be learned as normal.
+func (r *Rise) Update(at time.Duration, steady bool) {
+	if _, ok := r.Known(); !ok {
+		r.count = 0
+		return
+	}
+	r.lag(at)
+	metal, _ := r.Metal.Usable()
+	ref, _ := r.Reference.Usable()
+	rise := metal - max(ref, r.lagged)
+	r.recent[0], r.recent[1], r.recent[2] = r.recent[1], r.recent[2], rise
+	if r.count++; r.count == 1 {
+		r.recent = [3]float64{rise, rise, rise}
+		r.fast, r.slow, r.at = rise, rise, at
+		return
+	}
+	since := at - r.at
+	r.at = at
+	r.fast += (rise - r.fast) * gain(since, fastTime)
+	r.slow += (rise - r.slow) * gain(since, slowTime)
+	if !steady {
+		return
+	}
+	if r.normalFor == 0 {
+		r.normal = rise
+	}
+	r.normalFor += since
+	r.normal += (rise - r.normal) * gain(since, min(normalTime, r.normalFor))
+}
+
+func (r *Rise) lag(at time.Duration) {
+	ref, _ := r.Reference.Usable()
+	if r.refAt == 0 {
+		r.lagged = ref
+	} else {
+		r.lagged += (ref - r.lagged) * gain(at-r.refAt, lagTime)
+	}
+	r.refAt = at
+}
+
+func gain(step, over time.Duration) float64 {
+	if over <= 0 {
+		return 1
+	}
+	return -math.Expm1(-step.Seconds() / over.Seconds())
+}
+
+// Slope is how fast the rise grows, °C per minute. For a steady growth the two
+// smoothed rises lag it by their own times, so their difference shows it.
+func (r *Rise) Slope() float64 {
+	return (r.fast - r.slow) / (slowTime - fastTime).Minutes()
+}
+
+// ToLimit is how long the rise needs to reach a limit at its present growth.
+func (r *Rise) ToLimit(limitC float64) (time.Duration, bool) {
+	rise, ok := r.Judged()
+	if !ok || r.Slope() <= 0 {
+		return 0, false
+	}
+	minutes := (limitC - rise) / r.Slope()
+	if minutes > 1e6 {
+		return 0, false
+	}
+	return time.Duration(max(0, minutes) * float64(time.Minute)), true
+}
+
+// Normal is the rise that the gland showed while all was well, in °C.
+func (r *Rise) Normal() (c float64, ok bool) { return r.normal, r.normalFor >= normalNeeds }
+
+// Gap says that nothing was watched up to at.
+func (r *Rise) Gap(at time.Duration) {
+	r.Metal.Gap(at)
+	r.Reference.Gap(at)
+	r.count, r.refAt = 0, 0
+}

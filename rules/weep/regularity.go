@@ -1,0 +1,219 @@
+package weep
+
+import "math"
+
+// regularity learns the shape of a gland's intervals.
+//
+// Two neighbouring intervals a and b of a gamma renewal process have
+// a/(a+b) ~ Beta(shape, shape) whatever the weep (Lukacs 1955), so that a weep
+// that drifts with the day teaches nothing false. Pairs are binned by
+// v = |a-b|/(a+b); splash and missed drops are a share of the pairs that is
+// fitted along. Pairs come in blocks; a block counts only when the gland stayed
+// quiet through it, and for one more block after it, so that the onset of a
+// fault is not learned as normal.
+type regularity struct {
+	previous float64 // s; 0 = none
+	block    bins    // being filled
+	held     bins    // full, waiting for the next to be quiet too
+	learned  binCounts
+	judgedAt uint16 // learned.total when the shape was last fitted
+	noisy    bool   // the block being filled saw an alert
+}
+
+const (
+	pairBins   = 24
+	blockPairs = 64      // pairs, two intervals each
+	memory     = 1 << 14 // pairs; when full the old ones count half
+)
+
+type bins struct {
+	count [pairBins]uint8
+	total uint8
+}
+
+type binCounts struct {
+	count [pairBins]uint16
+	total uint16
+}
+
+// shapeSteps are the shapes told apart, a factor of shapeRatio between them.
+const (
+	shapeSteps = 36
+	shapeRatio = 1.1
+)
+
+func shapeAt(step int) float64 { return math.Pow(shapeRatio, float64(step-unlearnedStep)) }
+
+// unlearnedStep is shape 1: a Poisson stream, the least regular drip that the
+// detector promises to handle before it has learned.
+const unlearnedStep = 8
+
+// interval takes the next whole interval in seconds; alert says that a bank is
+// suspicious. It reports whether enough was learned for a new fit.
+func (r *regularity) interval(x float64, alert bool) (refit bool) {
+	r.noisy = r.noisy || alert
+	if r.previous == 0 {
+		r.previous = x
+		return false
+	}
+	v := math.Abs(x-r.previous) / (x + r.previous)
+	r.previous = 0
+	r.block.count[min(int(v*pairBins), pairBins-1)]++
+	r.block.total++
+	if r.block.total < blockPairs {
+		return false
+	}
+	return r.closeBlock()
+}
+
+// closeBlock moves the blocks on; a fit is due when the learned pairs have
+// grown by a sixteenth, or were halved.
+func (r *regularity) closeBlock() (refit bool) {
+	if r.noisy {
+		r.discard()
+		return false
+	}
+	r.learned.add(r.held)
+	r.held, r.block = r.block, bins{}
+	grown := r.learned.total - min(r.judgedAt, r.learned.total)
+	if r.learned.total >= r.judgedAt && grown <= r.judgedAt/16 {
+		return false
+	}
+	r.judgedAt = r.learned.total
+	return r.learned.total > 0
+}
+
+// interrupt forgets the interval in progress (a stop, a gap, an uncertain count).
+func (r *regularity) interrupt() { r.previous = 0 }
+
+// discard drops what is not yet accepted.
+func (r *regularity) discard() {
+	r.held, r.block, r.noisy, r.previous = bins{}, bins{}, false, 0
+}
+
+func (c *binCounts) add(b bins) {
+	for i, n := range b.count {
+		c.count[i] += uint16(n)
+	}
+	c.total += uint16(b.total)
+	if c.total < memory {
+		return
+	}
+	c.total = 0
+	for i := range c.count {
+		c.count[i] /= 2
+		c.total += c.count[i]
+	}
+}
+
+// How far the log likelihood may fall below its best for a shape still to be
+// believed possible: one-sided limits of about 99 % and 99.9 % (chi-squared
+// with one degree of freedom: 5.41/2 and 9.55/2). Two of them, so that the
+// shape in use does not go to and fro.
+const (
+	doubtDrop   = 2.71 // below this the shape in use is too large: go down
+	certainDrop = 4.78 // even so a larger shape is certain: go up
+)
+
+// cautiousStep is the least shape step that the learned pairs leave possible,
+// or the one in use where that will do. A shape taken too small only makes the
+// detector slower, one taken too large makes it cry wolf.
+func (r *regularity) cautiousStep(model *pairModel, inUse int) int {
+	var fit [shapeSteps]float64
+	best := math.Inf(-1)
+	for step := range fit {
+		fit[step] = model.logLikelihood(&r.learned, step)
+		best = max(best, fit[step])
+	}
+	up := max(0, firstAbove(&fit, best-certainDrop)-marginSteps)
+	down := max(0, firstAbove(&fit, best-doubtDrop)-marginSteps)
+	return min(max(inUse, up), max(down, up))
+}
+
+// marginSteps is taken off what was learned: with splash or misses among the
+// pairs the fit was found up to a fifth too high now and then.
+const marginSteps = 1
+
+func firstAbove(fit *[shapeSteps]float64, least float64) int {
+	for step, v := range fit {
+		if v >= least {
+			return step
+		}
+	}
+	return 0
+}
+
+// pairModel holds the log chance of each bin for each shape and share of odd
+// pairs. It is the same for all glands, and read only.
+type pairModel struct {
+	logChance [shapeSteps][len(oddPowers) * len(oddShares)][pairBins]float64
+}
+
+// oddShares are the shares of pairs with a splash that are tried; oddPowers how
+// unlike the two intervals of such a pair are: the slower the drip, the more.
+var (
+	oddShares = [...]float64{0.005, 0.02, 0.05, 0.10, 0.20, 0.30}
+	oddPowers = [...]float64{4, 15, 60}
+)
+
+func newPairModel() *pairModel {
+	m := &pairModel{}
+	for step := range m.logChance {
+		plain := foldedBeta(shapeAt(step))
+		for p, power := range oddPowers {
+			odd := oddChance(power)
+			for s, share := range oddShares {
+				chance := &m.logChance[step][p*len(oddShares)+s]
+				for i := range plain {
+					chance[i] = math.Log((1-share)*plain[i] + share*odd[i])
+				}
+			}
+		}
+	}
+	return m
+}
+
+// oddChance bins pairs that hold a splash: very unlike intervals.
+func oddChance(power float64) (chance [pairBins]float64) {
+	sum := 0.0
+	for i := range chance {
+		chance[i] = math.Pow((float64(i)+0.5)/pairBins, power)
+		sum += chance[i]
+	}
+	for i := range chance {
+		chance[i] /= sum
+	}
+	return chance
+}
+
+// foldedBeta bins the density of |2u-1|, u ~ Beta(shape, shape), which is
+// proportional to (1-v^2)^(shape-1).
+func foldedBeta(shape float64) (chance [pairBins]float64) {
+	const fine = 64
+	sum := 0.0
+	for i := range chance {
+		for j := range fine {
+			v := (float64(i) + (float64(j)+0.5)/fine) / pairBins
+			chance[i] += math.Pow(1-v*v, shape-1)
+		}
+		sum += chance[i]
+	}
+	for i := range chance {
+		chance[i] /= sum
+	}
+	return chance
+}
+
+// logLikelihood of the pairs at a shape, with the share of odd pairs that suits
+// it best.
+func (m *pairModel) logLikelihood(c *binCounts, step int) float64 {
+	best := math.Inf(-1)
+	for s := range m.logChance[step] {
+		sum := 0.0
+		for i, n := range c.count {
+			sum += float64(n) * m.logChance[step][s][i]
+		}
+		best = max(best, sum)
+	}
+	return best
+}
