@@ -16,7 +16,8 @@ type line struct {
 
 	refused, hangs bool
 	freed          chan struct{}
-	opened, closed int
+	closed         int
+	absent         int // requests to units that are not there
 }
 
 // device holds 200 registers of each table.
@@ -24,6 +25,7 @@ type device struct {
 	registers [200]uint16
 	flags     [200]bool
 	asked     int
+	refusals  int
 	err       error           // instead of an answer
 	none      map[uint16]bool // registers that do not exist
 	short     bool
@@ -57,7 +59,6 @@ func (c *lineClient) Open() error {
 	if c.refused {
 		return syscall.ECONNREFUSED
 	}
-	c.opened++
 	return nil
 }
 
@@ -79,6 +80,7 @@ func (c *lineClient) ask(addr, size uint16) (*device, error) {
 	defer c.mu.Unlock()
 	d := c.units[c.unit]
 	if d == nil {
+		c.absent++
 		c.mu.Unlock()
 		time.Sleep(c.timeout)
 		c.mu.Lock()
@@ -90,6 +92,7 @@ func (c *lineClient) ask(addr, size uint16) (*device, error) {
 	}
 	for i := range size {
 		if d.none[addr+i] {
+			d.refusals++
 			return nil, wire.ErrIllegalDataAddress
 		}
 	}

@@ -38,6 +38,19 @@ func TestNeighboursShareARequest(t *testing.T) {
 	}
 }
 
+// A request holds 125 registers or 2,000 bits (V1.1b3, sections 6.1 to 6.4).
+func TestBlocksAreNoLargerThanARequest(t *testing.T) {
+	for table, want := range map[Table]string{Input: "[input 0 to 124 input 125 to 129]", Coil: "[coil 0 to 1999 coil 2000 to 2004]"} {
+		var registers []Register
+		for i := range table.most() + 5 {
+			registers = append(registers, Register{Table: table, Address: uint16(i), Unit: 1})
+		}
+		if got := fmt.Sprint(plan(registers, 1, 8)); got != want {
+			t.Errorf("plan is %s, want %s", got, want)
+		}
+	}
+}
+
 // Every register is in exactly one block, whole, and no block is larger than a
 // request may be or wastes more than the gaps allow.
 func TestPlansCoverAll(t *testing.T) {

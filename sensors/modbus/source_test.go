@@ -103,6 +103,9 @@ func TestOneSilentUnitDoesNotHoldUpTheOthers(t *testing.T) {
 	if perSecond < 2*50 {
 		t.Errorf("unit 1 was asked %d times in 58 s, want some 116", perSecond)
 	}
+	if l.absent > 12 { // 1, 2, 4, 8 and then every 10 s
+		t.Errorf("the silent unit was asked %d times", l.absent)
+	}
 	if counts["a.ref no-answer"] < 6 || counts["a.ref good"] > 0 {
 		t.Errorf("the silent unit gave %v", counts)
 	}
@@ -154,6 +157,9 @@ func TestGapsThatDoNotExist(t *testing.T) {
 	s, counts, _ := watch(t, cfg, l, 10*time.Second, nil)
 	if counts["a.temp good"] == 0 || counts["a.drip good"] == 0 || counts["a.temp fault"] > 0 {
 		t.Errorf("%v, %+v", counts, s.Notes())
+	}
+	if n := l.units[1].refusals; n != 1 {
+		t.Errorf("refused %d times, want once and never again", n)
 	}
 	l.units[1].none[10] = true // and one that is wanted
 	s, counts, _ = watch(t, cfg, l, 10*time.Second, nil)
