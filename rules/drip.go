@@ -110,6 +110,7 @@ func (g *gland) drops(at time.Duration, n int) {
 	}
 	if d.cold && g.count.Burst(5, 2*time.Minute) {
 		d.cold = false
+		g.detect.Arm(at, false) // what the dead sensor showed is no evidence; armed again below
 	}
 	if rise, ok := g.rise.Judged(); ok {
 		d.warmthC, d.warmth = rise, true

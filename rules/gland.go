@@ -88,7 +88,8 @@ func (g *gland) takeRun(at time.Duration, value float64, q reading.Quality) {
 
 // arm lets too little weep matter only while it does.
 func (g *gland) arm(at time.Duration) {
-	g.detect.Arm(at, g.drip.believed() && g.shaft.matters(at))
+	matters := g.shaft.matters(at)
+	g.detect.Arm(at, matters && g.drip.believed())
 }
 
 // warmed takes note of a new temperature of the metal.
@@ -125,6 +126,7 @@ func (g *gland) deadline() time.Duration {
 	sooner(g.rise.Reference.Deadline())
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
 	sooner(g.coldDeadline())
+	sooner(g.stream.until, g.alarms[Gushing].active && !g.alarms[Gushing].pending && g.flushed())
 	for i := range g.alarms {
 		sooner(g.alarms[i].due, g.alarms[i].pending)
 	}
