@@ -23,6 +23,9 @@ type Gland struct {
 	Name      string // for people; the id where none is given
 	Fibre     Fibre  // of the packing
 	NormalDPM float64
+	// DropML is the volume of one drop in millilitres as measured at the gland; 0
+	// where nobody has.
+	DropML float64
 	Limits    rules.Limits
 	Timing    rules.Timing
 	Sensors   Sensors
@@ -114,11 +117,6 @@ type TLS struct {
 	ServerName string // name the broker's certificate must carry, if not the host's
 }
 
-// HTTP is the page, metrics and API.
-type HTTP struct {
-	Listen string // host:port
-}
-
 // Log is what the agent writes to standard error.
 type Log struct {
 	Level  slog.Level
@@ -129,7 +127,7 @@ type Log struct {
 func (c *Config) Rules() rules.Config {
 	out := rules.Config{Glands: make([]rules.GlandConfig, 0, len(c.Glands))}
 	for _, g := range c.Glands {
-		gc := rules.GlandConfig{ID: g.ID, NormalDPM: g.NormalDPM, Limits: g.Limits, Timing: g.Timing}
+		gc := rules.GlandConfig{ID: g.ID, NormalDPM: g.NormalDPM, Limits: g.Limits, Timing: g.Timing, DropML: g.DropML}
 		for kind, source := range g.Sensors {
 			gc.Fitted[kind] = source != nil
 		}

@@ -59,6 +59,9 @@ func outcome(cfg *Config, faults Faults) string {
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "station %s, listen %s, log %s %s\n", cfg.Station, cfg.HTTP.Listen, cfg.Log.Level, cfg.Log.Format)
+	if h := cfg.HTTP; h.Users != "" || h.TLS != (HTTPTLS{}) || h.Insecure || h.Read != ReadLocal {
+		fmt.Fprintf(&b, "http %+v\n", h)
+	}
 	if cfg.MQTT != nil {
 		fmt.Fprintf(&b, "mqtt %+v\n", *cfg.MQTT)
 	}

@@ -20,6 +20,12 @@ const (
 func dpmBounds() bounds {
 	return bounds{0, 10_000, true, "drops per minute, above 0 and at most 10000"}
 }
+
+// dropBounds: published volumes run from 0.05 mL (20 drops a millilitre, the
+// pharmacopoeia's, from memory) to a third of a millilitre (USGS).
+func dropBounds() bounds {
+	return bounds{0.005, 1, false, "millilitres a drop, from 0.005 to 1"}
+}
 func riseBounds() bounds {
 	return bounds{0, 500, true, "a rise in °C, above 0 and at most 500"}
 }
@@ -71,6 +77,7 @@ func (d *decoder) gland(e entry) (Gland, place) {
 		}},
 		field{"name", d.text(&g.Name, maxName, fmt.Sprintf("one line of up to %d characters", maxName), nil)},
 		field{"normal_dpm", d.number(&g.NormalDPM, dpmBounds())},
+		field{"drop_ml", d.number(&g.DropML, dropBounds())},
 		under("packing", field{"fibre", d.choice(&fibre, string(Natural), string(Synthetic))}),
 		under("limits",
 			field{"dry_dpm", d.number(&g.Limits.DryDPM, dpmBounds())},

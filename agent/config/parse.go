@@ -80,7 +80,7 @@ func (d *decoder) config(cfg *Config, root entry) {
 		field{"station", d.text(&cfg.Station, reading.MaxGlandID, idWant+", as it becomes part of MQTT topics", reading.ValidGlandID)},
 		field{"glands", func(e entry) { cfg.Glands = d.glands(e) }},
 		field{"mqtt", func(e entry) { cfg.MQTT = d.mqtt(e) }},
-		field{"http", func(e entry) { d.mapping(e, field{"listen", d.listen(&cfg.HTTP.Listen)}) }},
+		field{"http", func(e entry) { d.http(&cfg.HTTP, e) }},
 		field{"log", func(e entry) {
 			d.mapping(e,
 				field{"level", d.choice(&level, "debug", "info", "warn", "error")},
@@ -95,6 +95,7 @@ func (d *decoder) config(cfg *Config, root entry) {
 	}
 	d.required(root, seen, "station", "add `station: NAME`")
 	d.required(root, seen, "glands", "add `glands:` with a list of glands, each `- id: NAME`")
+	cfg.HTTP.complete()
 	if cfg.MQTT != nil {
 		cfg.MQTT.complete(cfg.Station)
 	}

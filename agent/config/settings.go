@@ -22,6 +22,9 @@ func (g Gland) Settings() []Setting {
 	}
 	add("packing.fibre", "%s", g.Fibre)
 	add("normal_dpm", "%.4g dpm", g.NormalDPM)
+	if g.DropML > 0 {
+		add("drop_ml", "%g mL", g.DropML)
+	}
 	add("limits.dry_dpm", "%g dpm", g.Limits.DryDPM)
 	add("limits.leak_dpm", "%g dpm", g.Limits.LeakDPM)
 	add("limits.gush_dpm", "%g dpm", g.Limits.GushDPM)
