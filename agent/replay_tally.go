@@ -26,11 +26,18 @@ type GlandTally struct {
 	Watched      time.Duration // from its first row to the station's last, without gaps
 	Turning      time.Duration // of this, with the shaft turning; always, if there is no run row
 	DripRows     int64
+	DropML       float64 // volume of one drop; 0 = not measured
 	Alarms       [rules.Conditions]AlarmTally
 
 	atRest bool
 	since  time.Duration // station's watched time at the last change of run, or its first row
 	start  time.Duration // station's watched time at its first row
+}
+
+// Litres is the water that fell in drops; false where a drop's volume is not
+// known.
+func (g *GlandTally) Litres() (litres float64, ok bool) {
+	return g.Drops * g.DropML / 1000, g.DropML > 0 && g.DripRows > 0
 }
 
 // AlarmTally is how often and how long a condition was active.
@@ -46,7 +53,7 @@ type AlarmTally struct {
 func NewReplayTally(cfg rules.Config) *ReplayTally {
 	t := &ReplayTally{glands: make(map[string]*GlandTally, len(cfg.Glands))}
 	for _, g := range cfg.Glands {
-		t.glands[g.ID] = &GlandTally{ID: g.ID}
+		t.glands[g.ID] = &GlandTally{ID: g.ID, DropML: g.DropML}
 		t.order = append(t.order, g.ID)
 	}
 	return t

@@ -22,7 +22,8 @@ type GlandConfig struct {
 	NormalDPM float64 // the weep it is set to, drops per minute; > 0
 	Limits    Limits
 	Timing    Timing
-	Fitted    Fitted // which points have a source
+	DropML    float64 // volume of one drop, mL; 0 = not measured
+	Fitted    Fitted  // which points have a source
 }
 
 // Limits bound the good band of one gland.

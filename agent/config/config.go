@@ -25,10 +25,10 @@ type Gland struct {
 	NormalDPM float64
 	// DropML is the volume of one drop in millilitres as measured at the gland; 0
 	// where nobody has.
-	DropML float64
-	Limits    rules.Limits
-	Timing    rules.Timing
-	Sensors   Sensors
+	DropML  float64
+	Limits  rules.Limits
+	Timing  rules.Timing
+	Sensors Sensors
 
 	origins map[string]string // key of a setting -> where its value comes from
 }

@@ -55,7 +55,7 @@ func (r *tableReport) end(tally *agent.ReplayTally) error {
 	r.out.printf("\n")
 	glands := tally.Glands()
 	r.out.table(func(row *printer) {
-		row.printf("GLAND\tROWS\tFROM (UTC)\tTO (UTC)\tWATCHED\tTURNING\tDROPS\tMEAN DPM, TURNING\n")
+		row.printf("GLAND\tROWS\tFROM (UTC)\tTO (UTC)\tWATCHED\tTURNING\tDROPS\tMEAN DPM, TURNING\tLITRES\n")
 		for _, g := range glands {
 			summarise(row, g)
 		}
@@ -69,7 +69,7 @@ func (r *tableReport) end(tally *agent.ReplayTally) error {
 
 func summarise(row *printer, g agent.GlandTally) {
 	if g.Rows == 0 {
-		row.printf("%s\t0\t-\t-\t-\t-\t-\t-\n", g.ID)
+		row.printf("%s\t0\t-\t-\t-\t-\t-\t-\t-\n", g.ID)
 		return
 	}
 	drops, mean := "-", "-"
@@ -79,8 +79,12 @@ func summarise(row *printer, g agent.GlandTally) {
 	if dpm, ok := g.TurningDPM(); ok {
 		mean = fmt.Sprintf("%.1f", dpm)
 	}
-	row.printf("%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\n", g.ID, g.Rows, instant(g.First), instant(g.Last),
-		seconds(g.Watched), seconds(g.Turning), drops, mean)
+	litres := "-"
+	if l, ok := g.Litres(); ok {
+		litres = fmt.Sprintf("%.1f", l)
+	}
+	row.printf("%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", g.ID, g.Rows, instant(g.First), instant(g.Last),
+		seconds(g.Watched), seconds(g.Turning), drops, mean, litres)
 }
 
 func listAlarms(row *printer, glands []agent.GlandTally) {
