@@ -19,6 +19,11 @@ const (
 	// cooledShare of its normal rise or less is a gland that is flushed by more
 	// than drops: a stream that reads as a weep.
 	cooledShare = 0.85
+	// coolingShare of its normal rise, when that is coolingNormalC or more, shows
+	// a gland without friction; coolingOver ends that. No source.
+	coolingShare   = 0.5
+	coolingOver    = 0.7
+	coolingNormalC = 4.0
 )
 
 // settle judges every condition with what is known now.
@@ -38,7 +43,7 @@ func (g *gland) settle(at time.Duration) {
 	_, metal := g.rise.Metal.Faulty()
 	_, reference := g.rise.Reference.Faulty()
 	g.want(at, TempSensor, metal || reference, true)
-	g.want(at, DripSensor, g.withheld() || g.drip.cold, true)
+	g.want(at, DripSensor, g.withheld() || g.drip.cold || g.cooling(low), true)
 }
 
 // withheld reports that the drop count is not to be believed.
@@ -51,14 +56,29 @@ func (g *gland) flushed() bool {
 	return ok && learned && g.shaft.turning() && normal > coldC && rise < cooledShare*normal
 }
 
+// cooling reports few drops from a gland that is much cooler than it was while
+// all was well, though the run signal says that the shaft turns: friction has
+// gone. The dry gland stays raised, as only a look can tell.
+func (g *gland) cooling(low bool) bool {
+	rise, ok := g.rise.Judged()
+	normal, learned := g.rise.Normal()
+	was := g.alarms[DripSensor].active
+	most := coolingShare
+	if was {
+		most = coolingOver
+	}
+	return low && ok && learned && normal >= coolingNormalC && rise < most*normal && (was || g.rise.Slope() <= 0) &&
+		g.shaft.turning() && g.shaft.known && !g.stream.merged
+}
+
 func (g *gland) judgeBurning(at time.Duration) {
 	rise, ok := g.rise.Judged()
 	if !ok {
 		return // not known: neither raised nor cleared
 	}
 	a := &g.alarms[Burning]
-	limit := g.cfg.Limits.RiseC
-	g.early = g.alarms[Dry].active && rise >= earlyShare*limit && (g.early || g.nearLimit())
+	limit := g.riseLimit(at)
+	g.early = (g.alarms[Dry].active || g.runIn.active(at)) && rise >= earlyShare*limit && (g.early || g.nearLimit(limit))
 	over := rise >= limit && (g.shaft.turning() || a.active)
 	if a.active {
 		over = rise >= limit*(1-g.cfg.Timing.DeadbandPercent/100)
@@ -66,8 +86,8 @@ func (g *gland) judgeBurning(at time.Duration) {
 	g.want(at, Burning, over || g.early, false)
 }
 
-func (g *gland) nearLimit() bool {
-	left, rising := g.rise.ToLimit(g.cfg.Limits.RiseC)
+func (g *gland) nearLimit(limitC float64) bool {
+	left, rising := g.rise.ToLimit(limitC)
 	return rising && left <= earlyWithin
 }
 

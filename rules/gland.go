@@ -21,6 +21,7 @@ type gland struct {
 	drip   dripState
 	shaft  shaft
 	stream stream
+	runIn  runIn
 	alarms [Conditions]alarm
 	early  bool // burning was raised before the limit
 	out    []Transition
@@ -109,6 +110,7 @@ func (g *gland) wake(at time.Duration) {
 	}
 	g.rise.Metal.Wait(at)
 	g.rise.Reference.Wait(at)
+	g.advanceRunIn(at)
 	g.arm(at)
 	g.settle(at)
 }
@@ -126,6 +128,7 @@ func (g *gland) deadline() time.Duration {
 	sooner(g.rise.Reference.Deadline())
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
 	sooner(g.coldDeadline())
+	sooner(g.runIn.next())
 	sooner(g.stream.until, g.alarms[Gushing].active && !g.alarms[Gushing].pending && g.flushed())
 	for i := range g.alarms {
 		sooner(g.alarms[i].due, g.alarms[i].pending)
@@ -135,6 +138,7 @@ func (g *gland) deadline() time.Duration {
 
 // gap says that nothing of the station was watched up to at.
 func (g *gland) gap(at time.Duration) {
+	g.advanceRunIn(at)
 	if !g.shaft.begun {
 		return
 	}

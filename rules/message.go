@@ -15,15 +15,20 @@ func (g *gland) message(t Transition) string {
 	l := g.cfg.Limits
 	switch t.Condition {
 	case Burning:
-		if t.Rise.Known && t.Rise.Value >= l.RiseC {
-			return fmt.Sprintf("gland %s over its reference, limit %s; %s", degrees(t.Rise.Value), degrees(l.RiseC), weepWords(t.Weep))
+		limit := g.riseLimit(t.At)
+		if t.Rise.Known && t.Rise.Value >= limit {
+			return fmt.Sprintf("gland %s over its reference, limit %s; %s", degrees(t.Rise.Value), degrees(limit), weepWords(t.Weep))
 		}
-		return fmt.Sprintf("no film and heating: gland %s over its reference and rising %.1f °C a minute, limit %s; %s",
-			degrees(t.Rise.Value), g.rise.Slope(), degrees(l.RiseC), weepWords(t.Weep))
+		why := "no film and heating"
+		if !g.alarms[Dry].active {
+			why = "new packing heating"
+		}
+		return fmt.Sprintf("%s: gland %s over its reference and rising %.1f °C a minute, limit %s; %s",
+			why, degrees(t.Rise.Value), g.rise.Slope(), degrees(limit), weepWords(t.Weep))
 	case Dry:
 		return fmt.Sprintf("%s, least that cools and lubricates is %s; shaft turning", weepWords(t.Weep), rate(l.DryDPM))
 	case Leaking:
-		return fmt.Sprintf("%s, most allowed is %s", weepWords(t.Weep), rate(l.LeakDPM))
+		return fmt.Sprintf("%s, most allowed is %s", weepWords(t.Weep), rate(g.leakLimit()))
 	case Gushing:
 		if g.stream.merged {
 			return "drops have merged into a stream: the counter sees few, far more flows"
@@ -95,6 +100,9 @@ func (g *gland) dripFault() string {
 		return fmt.Sprintf("drop sensor reports %s; see the sensor and its wiring", g.drip.quality)
 	case g.drip.bounces:
 		return "every drop counts several times: contact bounce; set a debounce or clean the contact"
+	}
+	if !g.drip.cold {
+		return "few drops and the gland cools though the run signal says turning: run signal wrong, or drop sensor; look at the gland"
 	}
 	return fmt.Sprintf("no drops and no heat for %.0f minutes with the shaft turning: drop sensor dead or blocked, or seal water shut; look at the gland",
 		coldAfter.Minutes())

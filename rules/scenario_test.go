@@ -52,6 +52,9 @@ func TestScenarios(t *testing.T) {
 	}
 }
 
+// repacked marks `AT repacked LENGTH`: a run-in begins.
+const repacked = reading.Kinds
+
 // testGland is the gland of all scenarios.
 func testGland() GlandConfig {
 	return GlandConfig{
@@ -70,6 +73,15 @@ func play(t *testing.T, script string) string {
 	}
 	var out strings.Builder
 	for _, r := range readings {
+		if r.Point.Kind == repacked {
+			for _, tr := range s.Advance(r.At) {
+				fmt.Fprintln(&out, describe(tr))
+			}
+			if err := s.RunIn("p1", time.Duration(r.Value)); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
 		transitions, err := s.Feed(r)
 		if err != nil {
 			t.Fatal(err)
@@ -117,6 +129,9 @@ func parseLine(t *testing.T, fields []string) []reading.Reading {
 	if len(fields) == 4 {
 		to = duration(fields[1])
 		fields = fields[1:]
+	}
+	if fields[1] == "repacked" {
+		return []reading.Reading{{At: from, Point: reading.Point{Gland: "p1", Kind: repacked}, Value: float64(duration(fields[2]))}}
 	}
 	kind, err := reading.ParseKind(fields[1])
 	if err != nil {

@@ -81,7 +81,7 @@ func (s *shaft) contradict(at time.Duration, riseC, slope, limitC float64) (chan
 		s.belied = false
 	}
 	if s.belied && !was {
-		s.graceEnd, s.armed = at, false
+		s.since, s.graceEnd, s.armed = at, at, false
 	}
 	return s.belied != was
 }

@@ -102,11 +102,15 @@ func (s *Station) skip(at time.Duration, out []Transition) []Transition {
 func (s *Station) collect(g *gland, out []Transition) []Transition {
 	out = append(out, g.out...)
 	g.out = g.out[:0]
+	s.schedule(g)
+	return out
+}
+
+func (s *Station) schedule(g *gland) {
 	if due := g.deadline(); due != g.due {
 		g.due = due
 		heap.Fix(&s.agenda, g.place)
 	}
-	return out
 }
 
 // Gland gives a gland as it stands at the station's time.

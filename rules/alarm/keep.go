@@ -99,3 +99,19 @@ func (b *Book) Shift(by time.Duration) {
 		b.held[i].At += by
 	}
 }
+
+// Missed lets time pass that was not counted, for alarms whose state began
+// before the given steady time: a restart under a clock that was behind, once
+// the clock has been set and the time off is known. Shelves that ended by that
+// end with the next Advance.
+func (b *Book) Missed(by, before time.Duration) {
+	for _, a := range b.alarms {
+		if a.Since >= before {
+			continue
+		}
+		a.Since -= by
+		if a.State == Shelved {
+			a.Until -= by
+		}
+	}
+}

@@ -63,6 +63,11 @@ const (
 	// share of changes that the sensor showed before, is below exp(-stuckOdds).
 	stuckOdds    = 25.0
 	stuckLearned = 200 // readings before that share is trusted
+	// lowestC and highestC bound what a gland can have: outside, a wire is broken
+	// or shorted. Below the freezing of any seal water, above any packing (from
+	// memory; graphite packings are sold for more, in gas).
+	lowestC  = -50.0
+	highestC = 400.0
 )
 
 // NewProbe makes a probe; jumps says whether the medium cannot change quickly
@@ -97,6 +102,9 @@ func (p *Probe) Read(at time.Duration, c float64, q reading.Quality) bool {
 	}
 	if math.IsNaN(c) || math.IsInf(c, 0) {
 		return p.bad(at, reading.Garbled, Reported)
+	}
+	if c < lowestC || c > highestC {
+		return p.bad(at, reading.OutOfRange, Reported)
 	}
 	if p.jumped(at, c) {
 		return p.bad(at, reading.OutOfRange, Jumped)

@@ -165,6 +165,16 @@ func (d *Detector) leave(b *bank, back *recovery, out *bool, at time.Duration, c
 	b.reset(at)
 }
 
+// SetLeak moves the upper limit, for a gland that is being run in. What was
+// gathered against the old limit is forgotten; a side already out stays so until
+// the weep is back within the new limit.
+func (d *Detector) SetLeak(at time.Duration, leakDPM float64) {
+	d.high.edge = leakDPM / Margin / 60
+	d.high.setShape(int(d.shape), d.cfg.FalseAlarmsPerYear)
+	d.high.reset(at)
+	d.leak = newRecovery(leakDPM/60, d.high.edge)
+}
+
 // Onset is the best guess of when the weep last left the band.
 func (d *Detector) Onset() time.Duration { return d.onset }
 
