@@ -34,7 +34,7 @@ func (g *gland) settle(at time.Duration) {
 	if g.drip.cold || !g.drip.seen {
 		low = false
 	}
-	gushing := gush || g.stream.merged || g.alarms[Gushing].active && at < g.stream.until && g.flushed()
+	gushing := gush || g.stream.merged || g.stream.suspect || g.alarms[Gushing].active && at < g.stream.until && g.flushed()
 	g.want(at, Gushing, gushing, g.withheld())
 	gushing = gushing || g.alarms[Gushing].active
 	g.want(at, Leaking, high && !gushing, g.withheld() || gushing)

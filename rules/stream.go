@@ -8,6 +8,7 @@ type stream struct {
 	burst   bool
 	burstAt time.Duration
 	merged  bool
+	suspect bool // gushed, and not yet seen to drip as it should
 	wasLow  bool
 	riseC   float64 // when they merged, °C
 	hasRise bool
@@ -37,7 +38,26 @@ func (g *gland) judgeStream(at time.Duration) {
 		s.riseC, s.hasRise = rise, true
 	}
 	s.wasLow = low
+	switch {
+	case gush && s.burst && at-s.burstAt < streamMemory:
+		s.suspect = true
+	case s.suspect && (low && !s.merged || !low && g.dripsAgain(at)):
+		s.suspect = false
+	}
 	if gush || s.merged {
 		s.until = at + flushTime
 	}
 }
+
+// dripsAgain reports a weep that is surely more than the least: a stream that
+// breaks up now and then reads as less.
+func (g *gland) dripsAgain(at time.Duration) bool {
+	if at-g.stream.burstAt < window {
+		return false
+	}
+	w := g.weep(at)
+	return w.Known && w.LowDPM > g.cfg.Limits.DryDPM
+}
+
+// window is how long after a burst the count is looked at again.
+const window = time.Minute
