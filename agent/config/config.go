@@ -13,6 +13,8 @@ type Config struct {
 	Station string  // id of the station: topics, labels, the page
 	Glands  []Gland // at least one, in the order of the file
 	MQTT    *MQTT   // nil: nothing is published over MQTT
+	Alarms  Alarms
+	Store   Store
 	HTTP    HTTP
 	Log     Log
 }
@@ -108,6 +110,12 @@ type MQTT struct {
 	Username     string // empty: none
 	PasswordFile string // empty: none
 	TLS          TLS    // used with ssl:// only
+
+	// CommandKeyFile holds the key that commands over MQTT must be signed
+	// with; empty: commands need no signature, the broker's access list says
+	// who may send them.
+	CommandKeyFile string
+	CommandWindow  time.Duration // a signed command's time may be off by this much
 }
 
 // TLS has the files of an encrypted connection; empty means not given.

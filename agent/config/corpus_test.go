@@ -62,6 +62,14 @@ func outcome(cfg *Config, faults Faults) string {
 	if h := cfg.HTTP; h.Users != "" || h.TLS != (HTTPTLS{}) || h.Insecure || h.Read != ReadLocal {
 		fmt.Fprintf(&b, "http %+v\n", h)
 	}
+	for _, set := range cfg.Alarms.Settings() {
+		if !strings.HasPrefix(set.From, "default") {
+			fmt.Fprintf(&b, "%s = %s (%s)\n", set.Key, set.Value, set.From)
+		}
+	}
+	if s := cfg.Store; s != (Store{MaxBytes: defaultStoreBytes}) {
+		fmt.Fprintf(&b, "store %+v\n", s)
+	}
 	if cfg.MQTT != nil {
 		fmt.Fprintf(&b, "mqtt %+v\n", *cfg.MQTT)
 	}

@@ -6,7 +6,11 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 )
+
+// defaultCommandWindow forgives clocks that are set by hand; a choice of ours.
+const defaultCommandWindow = 5 * time.Minute
 
 const (
 	maxTopic    = 200
@@ -16,7 +20,7 @@ const (
 )
 
 func (d *decoder) mqtt(e entry) *MQTT {
-	m := &MQTT{}
+	m := &MQTT{CommandWindow: defaultCommandWindow}
 	var tlsKeys placed
 	seen := d.mapping(e,
 		field{"broker", func(sub entry) { d.broker(&m.Broker, sub) }},
@@ -25,7 +29,12 @@ func (d *decoder) mqtt(e entry) *MQTT {
 		field{"username", d.text(&m.Username, maxUser, "a user name", nil)},
 		field{"password_file", d.path(&m.PasswordFile)},
 		field{"tls", func(sub entry) { tlsKeys = d.tls(&m.TLS, sub) }},
+		field{"command_key_file", d.path(&m.CommandKeyFile)},
+		field{"command_window", d.duration(&m.CommandWindow, time.Second, time.Hour, "5m")},
 	)
+	if at, given := seen["command_window"]; given && !has(seen, "command_key_file") {
+		d.fault(at, "add `command_key_file:`, or remove the line", "mqtt.command_window without mqtt.command_key_file")
+	}
 	d.required(e, seen, "broker", "add `broker:` "+brokerWant)
 	// MQTT 3.1.1, MQTT-3.1.2-22: no password without a user name.
 	if at, given := seen["password_file"]; given && !has(seen, "username") {

@@ -76,10 +76,14 @@ func (d *decoder) config(cfg *Config, root entry) {
 
 	cfg.HTTP.Listen = DefaultListen
 	cfg.Log.Format = "text"
+	cfg.Alarms = Alarms{LongestShelf: defaultLongestShelf, Settle: defaultSettle}
+	cfg.Store.MaxBytes = defaultStoreBytes
 	seen := d.mapping(root,
 		field{"station", d.text(&cfg.Station, reading.MaxGlandID, idWant+", as it becomes part of MQTT topics", reading.ValidGlandID)},
 		field{"glands", func(e entry) { cfg.Glands = d.glands(e) }},
 		field{"mqtt", func(e entry) { cfg.MQTT = d.mqtt(e) }},
+		field{"alarms", func(e entry) { d.alarms(&cfg.Alarms, e) }},
+		field{"store", func(e entry) { d.store(&cfg.Store, e) }},
 		field{"http", func(e entry) { d.http(&cfg.HTTP, e) }},
 		field{"log", func(e entry) {
 			d.mapping(e,

@@ -26,6 +26,9 @@ and the packing maker's instructions.`,
 			if err != nil {
 				return err
 			}
+			if err := checkAccess(cfg.HTTP); err != nil {
+				return err
+			}
 			return printSettings(s.out, args[0], cfg)
 		},
 	}
@@ -34,18 +37,24 @@ and the packing maker's instructions.`,
 func printSettings(w io.Writer, file string, cfg *config.Config) error {
 	out := &printer{w: w}
 	out.printf("%s: no faults; station %s, glands: %d\n", file, cfg.Station, len(cfg.Glands))
+	printAccess(out, cfg.HTTP)
+	settings := func(list []config.Setting) {
+		out.table(func(row *printer) {
+			row.printf("  SETTING\tIN FORCE\tFROM\n")
+			for _, set := range list {
+				row.printf("  %s\t%s\t%s\n", set.Key, set.Value, set.From)
+			}
+		})
+	}
+	out.printf("\n")
+	settings(cfg.Alarms.Settings())
 	for _, g := range cfg.Glands {
 		out.printf("\n%s", g.ID)
 		if g.Name != g.ID {
 			out.printf(" (%s)", g.Name)
 		}
 		out.printf("\n")
-		out.table(func(row *printer) {
-			row.printf("  SETTING\tIN FORCE\tFROM\n")
-			for _, set := range g.Settings() {
-				row.printf("  %s\t%s\t%s\n", set.Key, set.Value, set.From)
-			}
-		})
+		settings(g.Settings())
 		for _, note := range g.Notes() {
 			out.printf("  note: %s\n", note)
 		}
