@@ -4,6 +4,7 @@ package page
 
 import (
 	"context"
+	"crypto/tls"
 	"embed"
 	"errors"
 	"fmt"
@@ -44,8 +45,10 @@ type Journal interface {
 type Parts struct {
 	Board   Board
 	Journal Journal
-	Alive   func() bool  // the loop turns
-	Metrics http.Handler // at /metrics
+	Alive   func() bool                     // the loop turns
+	Metrics http.Handler                    // at /metrics
+	Protect func(http.Handler) http.Handler // who may do what; nil: everybody everything
+	TLS     *tls.Config                     // nil: not encrypted
 	Version string
 	Log     *slog.Logger
 }
@@ -69,6 +72,9 @@ func Listen(ctx context.Context, address string, parts Parts) (*Server, error) {
 	listener, err := lc.Listen(ctx, "tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("page: %w; set http.listen to a free address or stop the program that has it", err)
+	}
+	if parts.TLS != nil {
+		listener = tls.NewListener(listener, parts.TLS)
 	}
 	return &Server{parts: parts, page: page, listener: listener, streams: make(chan struct{}, maxStreams)}, nil
 }
@@ -114,7 +120,10 @@ func (s *Server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/alarms", s.alarms)
 	mux.HandleFunc("GET /api/v1/events", s.events)
 	mux.HandleFunc("GET /api/v1/stream", s.stream)
-	return secured(mux)
+	if s.parts.Protect == nil {
+		return secured(mux)
+	}
+	return secured(s.parts.Protect(mux))
 }
 
 // secured lets the browser load nothing but our own style sheet and icon.

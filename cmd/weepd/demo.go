@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"weepd/agent"
+	"weepd/agent/access"
 	"weepd/agent/broker"
 	"weepd/agent/config"
 	"weepd/agent/mqtt"
@@ -76,6 +77,7 @@ func (d *demo) run(ctx context.Context) error {
 			ClientID: "weepd-" + agent.DemoStation, Version: version(),
 		},
 		listen: d.page, orFree: !d.pageGiven, log: d.log,
+		access:  access.Policy{Read: access.ReadAnyone, Log: d.log}, // nothing is real
 		before:  []agent.Service{{Name: "broker", Run: inside.Run}},
 		watch:   d.teller,
 		started: func(page string) { d.introduce(page, inside.Addr()) },

@@ -40,12 +40,17 @@ func run(ctx context.Context, s streams, path string) error {
 	if err != nil {
 		return err
 	}
+	policy, encryption, err := accessOf(cfg.HTTP, log)
+	if err != nil {
+		return err
+	}
 	err = station{
+		access: policy, tls: encryption,
 		id: cfg.Station, glands: agent.Glands(cfg), feeds: feeds, clock: clock,
 		mqtt: mqttConfig(cfg.MQTT), listen: cfg.HTTP.Listen, log: log,
 		started: func(address string) {
 			log.Info("started", "version", version(), "station", cfg.Station, "glands", len(cfg.Glands),
-				"sources", len(feeds), "page", "http://"+address+"/")
+				"sources", len(feeds), "page", scheme(cfg.HTTP)+address+"/")
 		},
 	}.serve(ctx)
 	if err != nil {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"log/slog"
 	"net"
@@ -13,6 +14,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"weepd/agent"
+	"weepd/agent/access"
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
 	"weepd/agent/page"
@@ -29,7 +31,9 @@ type station struct {
 	clock   *agent.Clock
 	mqtt    *mqtt.Config // nil: nothing is published
 	listen  string
-	orFree  bool            // take a free port if listen is taken
+	orFree  bool // take a free port if listen is taken
+	access  access.Policy
+	tls     *tls.Config     // nil: HTTP is not encrypted
 	before  []agent.Service // started first, stopped last
 	log     *slog.Logger
 	watch   func(*agent.Agent, *agent.MemoryJournal) agent.Service // may be nil
@@ -59,7 +63,12 @@ func (s station) serve(ctx context.Context) error {
 	if err := metrics.Register(registry, measured); err != nil {
 		return err
 	}
+	guard, err := access.New(s.access)
+	if err != nil {
+		return err
+	}
 	server, err := s.page(ctx, page.Parts{
+		Protect: guard.Protect, TLS: s.tls,
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
 		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}),
 	})
