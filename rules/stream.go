@@ -10,7 +10,7 @@ type stream struct {
 	merged  bool
 	suspect bool // gushed, and not yet seen to drip as it should
 	wasLow  bool
-	riseC   float64 // when they merged, °C
+	riseC   float64 // the least since they merged, °C
 	hasRise bool
 	until   time.Duration // a gland still flushed cool is taken to gush until then
 }
@@ -25,23 +25,16 @@ const flushTime = 20 * time.Minute
 func (g *gland) judgeStream(at time.Duration) {
 	s := &g.stream
 	low, _, gush := g.detect.Out()
-	rise, ok := g.rise.Judged()
-	switch {
-	case low && !s.wasLow && s.burst && at-s.burstAt < streamMemory:
-		s.merged, s.riseC, s.hasRise = true, rise, ok
-	case !low:
-		s.merged = false
-	case s.merged && ok && s.hasRise && rise > s.riseC+streamHeatC:
-		s.merged = false
+	recent := s.burst && at-s.burstAt < streamMemory
+	if low && !s.wasLow && recent {
+		s.merged, s.hasRise = true, false
 	}
-	if s.merged && ok && (!s.hasRise || rise < s.riseC) {
-		s.riseC, s.hasRise = rise, true
-	}
+	s.merged = s.merged && low && !g.heatedSinceMerging()
 	s.wasLow = low
 	switch {
-	case gush && s.burst && at-s.burstAt < streamMemory:
+	case gush && recent:
 		s.suspect = true
-	case s.suspect && (low && !s.merged || !low && g.dripsAgain(at)):
+	case low && !s.merged, !low && s.suspect && g.dripsAgain(at):
 		s.suspect = false
 	}
 	if gush || s.merged {
@@ -49,15 +42,29 @@ func (g *gland) judgeStream(at time.Duration) {
 	}
 }
 
+// heatedSinceMerging reports a rise over the coolest since drops merged.
+func (g *gland) heatedSinceMerging() bool {
+	s := &g.stream
+	rise, ok := g.rise.Judged()
+	if !ok {
+		return false
+	}
+	if !s.hasRise || rise < s.riseC {
+		s.riseC, s.hasRise = rise, true
+	}
+	return rise > s.riseC+streamHeatC
+}
+
 // dripsAgain reports a weep that is surely more than the least: a stream that
 // breaks up now and then reads as less.
 func (g *gland) dripsAgain(at time.Duration) bool {
-	if at-g.stream.burstAt < window {
+	if at-g.stream.burstAt < calm {
 		return false
 	}
 	w := g.weep(at)
 	return w.Known && w.LowDPM > g.cfg.Limits.DryDPM
 }
 
-// window is how long after a burst the count is looked at again.
-const window = time.Minute
+// calm is how long after a burst the count is looked at again: its minute must
+// lie well past it.
+const calm = 2 * time.Minute
