@@ -1,0 +1,186 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+const latencySamples = 200
+
+// measureLatency gives the median time from drops at the source to the event
+// of the alarm at a subscriber, over that of a bare paho publish with QoS 1 to
+// the same subscriber, taken in turn. The source is a recording played in real
+// time out of a pipe, into which a row is written the moment the drops fall:
+// 32 at once, which raise `leaking`, one gland for each sample.
+func measureLatency(out io.Writer, dir, binary string, dice *rand.Rand) (ratio float64, err error) {
+	dir = filepath.Join(dir, "latency")
+	if err := makeDirs(dir); err != nil {
+		return 0, err
+	}
+	b, err := startBroker(dir)
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, b.stop()) }()
+	clock := newClockwork()
+	sub, err := subscribe(b.url(), "", "weepd/latency/event", 1, func(e event, at time.Time) {
+		clock.heard(e.gland+" "+e.condition, at)
+	})
+	if err != nil {
+		return 0, err
+	}
+	defer sub.client.Disconnect(100)
+	bare := paho.NewClient(clientOptions(b.url(), "").SetOrderMatters(false))
+	if err := connect(bare); err != nil {
+		return 0, err
+	}
+	defer bare.Disconnect(100)
+	agent, err := newWeepd(binary, dir, "latency", mqttConfig(b.url())+dropGlands())
+	if err != nil {
+		return 0, err
+	}
+	pipe, err := playInto(agent)
+	if err != nil {
+		return 0, err
+	}
+	defer agent.process.kill()
+	s := sampler{dice: dice, clock: clock, bare: bare, pipe: pipe}
+	if err := s.all(); err != nil {
+		return 0, fmt.Errorf("%w; the agent's log ends:\n%s", err, tail(agent.log(), 5))
+	}
+	_, _ = fmt.Fprintf(out, "latency, %d samples each, median and 99th percentile: from drops at the source (row in a pipe) to the event at a subscriber %s, %s; bare paho publish %s, %s; ratios %.1f, %.1f\n",
+		latencySamples, s.agent.at(.5), s.agent.at(.99), s.paho.at(.5), s.paho.at(.99),
+		float64(s.agent.at(.5))/float64(s.paho.at(.5)), float64(s.agent.at(.99))/float64(s.paho.at(.99)))
+	// The pipe first: a recording that is being read holds the agent up.
+	return float64(s.agent.at(.5)) / float64(s.paho.at(.5)), errors.Join(pipe.Close(), agent.stop(), agent.panicked())
+}
+
+func dropGlands() string {
+	var b strings.Builder
+	b.WriteString("glands:\n")
+	for i := range latencySamples {
+		fmt.Fprintf(&b, "  - {id: %s, timing: {on_delay: 0s, start_grace: 0s}, sensors: {drip: {source: recording, path: drops.csv}}}\n", glandID(i))
+	}
+	return b.String()
+}
+
+// playInto starts the agent with a pipe for a recording. It is read twice: for
+// its points, then to be played, so the pipe is changed for a new one between.
+func playInto(agent *weepd) (*os.File, error) {
+	path := filepath.Join(agent.dir, "drops.csv")
+	first, err := newPipe(path)
+	if err != nil {
+		return nil, err
+	}
+	if err := agent.launch(); err != nil {
+		return nil, err
+	}
+	begin := "time,point,value\n" + rowsOfAll()
+	if err := first.write(begin); err != nil {
+		return nil, err
+	}
+	second, err := newPipe(path)
+	if err != nil {
+		return nil, err
+	}
+	if err := first.file.Close(); err != nil {
+		return nil, err
+	}
+	if err := second.open(); err != nil {
+		return nil, err
+	}
+	if _, err := second.file.WriteString("time,point,value\n" + rowsOfAll()); err != nil {
+		return nil, err
+	}
+	return second.file, until("weepd runs", patience, agent.healthy)
+}
+
+func rowsOfAll() string {
+	var b strings.Builder
+	for i := range latencySamples {
+		b.WriteString(dropRow(glandID(i), 0))
+	}
+	return b.String()
+}
+
+func dropRow(gland string, drops int) string {
+	return fmt.Sprintf("%s,%s.drip,%d\n", time.Now().UTC().Format(time.RFC3339Nano), gland, drops)
+}
+
+// namedPipe is one that a recording is written into.
+type namedPipe struct {
+	path string
+	file *os.File
+}
+
+// newPipe puts a new pipe in the place of the old one.
+func newPipe(path string) (*namedPipe, error) {
+	if err := errors.Join(os.RemoveAll(path), syscall.Mkfifo(path, 0o600)); err != nil {
+		return nil, err
+	}
+	return &namedPipe{path: path}, nil
+}
+
+// open waits for the reader.
+func (p *namedPipe) open() error {
+	err := until("weepd reads "+p.path, patience, func() bool {
+		file, err := os.OpenFile(p.path, os.O_WRONLY|syscall.O_NONBLOCK, 0)
+		p.file = file
+		return err == nil
+	})
+	return err
+}
+
+func (p *namedPipe) write(text string) error {
+	if err := p.open(); err != nil {
+		return err
+	}
+	_, err := p.file.WriteString(text)
+	return err
+}
+
+type sampler struct {
+	dice        *rand.Rand
+	clock       *clockwork
+	bare        paho.Client
+	pipe        *os.File
+	agent, paho delays
+}
+
+func (s *sampler) all() error {
+	time.Sleep(time.Second) // until it plays and is connected
+	for i := range latencySamples {
+		gland := glandID(i)
+		time.Sleep(40*time.Millisecond + time.Duration(s.dice.Int64N(int64(20*time.Millisecond))))
+		s.clock.want(gland + " leaking")
+		began := time.Now()
+		if _, err := s.pipe.WriteString(dropRow(gland, 32)); err != nil {
+			return err
+		}
+		took, err := s.clock.wait(began)
+		if err != nil {
+			return fmt.Errorf("sample %d: %w", i, err)
+		}
+		s.agent = append(s.agent, took)
+		// As long as the agent's.
+		payload := fmt.Sprintf(`{"seq":%d,"gland":"bare","condition":"%d","message":%q}`, 1_000_000+i, i, strings.Repeat("x", 250))
+		time.Sleep(time.Duration(s.dice.Int64N(int64(20 * time.Millisecond))))
+		s.clock.want(fmt.Sprintf("bare %d", i))
+		began = time.Now()
+		s.bare.Publish("weepd/latency/event", 1, false, payload)
+		if took, err = s.clock.wait(began); err != nil {
+			return fmt.Errorf("bare sample %d: %w", i, err)
+		}
+		s.paho = append(s.paho, took)
+	}
+	return nil
+}
