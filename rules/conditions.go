@@ -73,10 +73,11 @@ func (g *gland) cooling(low bool) bool {
 
 func (g *gland) judgeBurning(at time.Duration) {
 	rise, ok := g.rise.Judged()
-	if !ok {
-		return // not known: neither raised nor cleared
-	}
 	a := &g.alarms[Burning]
+	if !ok { // not known: neither raised nor cleared
+		a.pending = false
+		return
+	}
 	limit := g.riseLimit(at)
 	g.early = (g.alarms[Dry].active || g.runIn.active(at)) && rise >= earlyShare*limit && (g.early || g.nearLimit(limit))
 	over := rise >= limit && (g.shaft.turning() || a.active)

@@ -129,7 +129,7 @@ func (g *gland) deadline() time.Duration {
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
 	sooner(g.coldDeadline())
 	sooner(g.runIn.next())
-	sooner(g.stream.until, g.alarms[Gushing].active && !g.alarms[Gushing].pending && g.flushed())
+	sooner(g.stream.until, g.alarms[Gushing].active && !g.alarms[Gushing].pending && !g.stream.suspect && g.flushed())
 	for i := range g.alarms {
 		sooner(g.alarms[i].due, g.alarms[i].pending)
 	}

@@ -114,6 +114,9 @@ func TestTransitionsAreInOrder(t *testing.T) {
 				t.Fatalf("at %v the core wants waking at %v", r.At, next)
 			}
 			checkState(t, s, active)
+			if s.stuck > 0 {
+				t.Fatalf("at %v a gland that was woken wants waking still", r.At)
+			}
 		}
 	})
 }

@@ -21,6 +21,7 @@ type Station struct {
 	agenda agenda
 	now    time.Duration
 	begun  bool
+	stuck  int // wakes after which a gland still wanted waking: always 0
 }
 
 // NewStation makes a station at rest; the first input sets its time.
@@ -83,6 +84,11 @@ func (s *Station) pass(at time.Duration, out []Transition) []Transition {
 		s.now = max(s.now, g.due)
 		g.wake(s.now)
 		out = s.collect(g, out)
+		if g.due <= s.now { // a fault of ours must not stop the station
+			s.stuck++
+			g.due = s.now + time.Second
+			heap.Fix(&s.agenda, g.place)
+		}
 	}
 	s.now = at
 	return out
