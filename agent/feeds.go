@@ -1,16 +1,20 @@
 package agent
 
 import (
+	"context"
 	"errors"
-	"fmt"
+	"log/slog"
 
 	"weepd/agent/config"
 	"weepd/rules/reading"
 	"weepd/sensors"
+	"weepd/sensors/counter"
 	"weepd/sensors/file"
 	"weepd/sensors/gpio"
 	"weepd/sensors/recording"
+	"weepd/sensors/rtd"
 	"weepd/sensors/simulated"
+	"weepd/sensors/speed"
 )
 
 // Glands gives what the configuration says of the glands.
@@ -22,27 +26,39 @@ func Glands(cfg *config.Config) []GlandInfo {
 	return out
 }
 
-// Feeds makes the sources of a configuration and sets the clock's speed. What
-// is wrong for good is an error, all of it at once; what may come and go, such
-// as a file, is tried again while the agent runs.
-func Feeds(cfg *config.Config, clock *Clock) ([]Feed, error) {
-	w := wiring{clock: clock, plays: make(map[string]*play)}
-	for _, g := range cfg.Glands {
-		w.gland(g)
+// Feeds makes the sources of a configuration and sets the clock's speed. Points
+// that share a chip, bus or connection share its source. What is wrong for good
+// is an error, all of it at once; what may come and go, such as a file, is tried
+// again while the agent runs. A nil log is silent.
+func Feeds(cfg *config.Config, clock *Clock, log *slog.Logger) ([]Feed, error) {
+	if log == nil {
+		log = slog.New(slog.DiscardHandler)
 	}
+	w := wiring{clock: clock, log: log, plays: make(map[string]*play)}
+	for _, g := range cfg.Glands {
+		for kind, s := range g.Sensors {
+			if s != nil {
+				w.point(reading.Point{Gland: g.ID, Kind: reading.Kind(kind)}, s)
+			}
+		}
+	}
+	w.shared.feeds(&w)
+	w.connections(cfg.Modbus)
 	w.recordings()
 	w.simulation()
-	return w.feeds, errors.Join(w.errs...)
+	return w.made, errors.Join(w.errs...)
 }
 
 type wiring struct {
-	clock *Clock
-	feeds []Feed
-	errs  []error
-	plays map[string]*play // by path
-	order []*play
-	sim   simulated.Station
-	live  bool // some source is bound to real time
+	clock  *Clock
+	log    *slog.Logger
+	made   []Feed
+	errs   []error
+	shared shared
+	plays  map[string]*play // by path
+	order  []*play
+	sim    simulated.Station
+	live   bool // some source is bound to real time
 }
 
 // play is a recording and the points of the station that it is played to.
@@ -52,99 +68,72 @@ type play struct {
 	routes []recording.Route
 }
 
-func (w *wiring) gland(g config.Gland) {
-	for kind, s := range g.Sensors {
-		if s == nil {
-			continue
-		}
-		p := reading.Point{Gland: g.ID, Kind: reading.Kind(kind)}
-		if s.Recording != nil {
-			w.recording(p, s.Recording)
-			continue
-		}
-		w.live = true
-		switch {
-		case s.File != nil:
-			w.file(p, s.File)
-		case s.GPIO != nil:
-			w.gpio(p, s.GPIO)
-		case s.Simulated != nil:
-			w.simulated(p, s.Simulated)
-		}
+func (w *wiring) point(p reading.Point, s *config.Source) {
+	w.live = w.live || s.Recording == nil
+	switch {
+	case s.Recording != nil:
+		w.recording(p, s.Recording)
+	case s.Simulated != nil:
+		w.simulated(p, s.Simulated)
+	case s.GPIO != nil:
+		w.gpio(p, s.GPIO)
+	case s.Counter != nil:
+		w.counter(p, s.Counter)
+	case s.Speed != nil:
+		w.speed(p, s.Speed)
+	case s.File != nil:
+		w.file(p, s.File)
+	case s.RTD != nil:
+		w.rtd(p, s.RTD)
+	default:
+		w.shared.add(p, s)
 	}
 }
 
-func (w *wiring) recording(p reading.Point, r *config.Recording) {
-	r0, known := w.plays[r.Path]
-	if !known {
-		r0 = &play{path: r.Path, speed: r.Speed}
-		w.plays[r.Path] = r0
-		w.order = append(w.order, r0)
+// live makes a feed of a source that New or Open makes without asking the
+// device: that it can be made is known at once, and it can be made again.
+func live[S sensors.Source](w *wiring, open func() (S, error)) {
+	source, err := open()
+	if err != nil { // only of its settings
+		w.errs = append(w.errs, err)
+		return
 	}
-	r0.routes = append(r0.routes, recording.Route{Recorded: r.Point, As: p})
-}
-
-// recordings makes one source of each recording, and the clock as fast as they.
-func (w *wiring) recordings() {
-	for i, r := range w.order {
-		if r.speed != 1 && w.live || r.speed != w.order[0].speed {
-			w.errs = append(w.errs, fmt.Errorf(
-				"recording %s: speed %g; a speed other than 1 needs every source to be a recording of the same speed", r.path, r.speed))
-			continue
-		}
-		if i == 0 {
-			w.clock.Speed = r.speed
-		}
-		source, err := recording.New(recording.Config{Path: r.path, Speed: r.speed, Routes: r.routes}, w.clock.Unhurried())
-		if err != nil {
-			w.errs = append(w.errs, err)
-			continue
-		}
-		w.feeds = append(w.feeds, FixedFeed(source))
-	}
+	w.made = append(w.made, Feed{
+		Name: source.String(), Points: source.Points(),
+		Open: func() (sensors.Source, error) { return open() },
+	})
 }
 
 func (w *wiring) file(p reading.Point, f *config.File) {
-	open := func() (sensors.Source, error) {
-		return file.New(file.Config{
-			Path: f.Path, Scale: f.Scale, Offset: f.Offset, Every: f.Every, Timeout: f.Timeout,
-		}, p, w.clock.Steady)
-	}
-	if source, err := open(); err != nil { // only of its settings
-		w.errs = append(w.errs, err)
-	} else {
-		w.feeds = append(w.feeds, Feed{Name: source.String(), Points: source.Points(), Open: open})
-	}
+	cfg := file.Config{Path: f.Path, Scale: f.Scale, Offset: f.Offset, Every: f.Every, Timeout: f.Timeout}
+	live(w, func() (*file.Source, error) { return file.New(cfg, p, w.clock.Steady) })
 }
 
+func (w *wiring) counter(p reading.Point, c *config.Counter) {
+	cfg := counter.Config{Path: c.Path, Bits: c.Bits, Every: c.Every, Timeout: c.Timeout}
+	live(w, func() (*counter.Source, error) { return counter.New(cfg, p.Gland, w.clock.Steady) })
+}
+
+func (w *wiring) speed(p reading.Point, s *config.Speed) {
+	cfg := speed.Config{Name: s.Counter, AtLeast: s.AtLeast, Window: s.Window, Bits: s.Bits, Log: w.log}
+	pulses := func(context.Context) (uint64, error) { return counter.Read(s.Counter) }
+	live(w, func() (*speed.Source, error) { return speed.New(cfg, p.Gland, pulses, w.clock.Steady) })
+}
+
+func (w *wiring) rtd(p reading.Point, r *config.RTD) {
+	cfg := rtd.Config{
+		Bus: r.Bus, NominalOhm: r.NominalOhm, RefOhm: r.RefOhm, Wires: r.Wires, LeadOhm: r.LeadOhm,
+		MainsHz: r.MainsHz, Every: r.Every, Timeout: r.Timeout, Log: w.log,
+	}
+	live(w, func() (*rtd.Source, error) { return rtd.Open(cfg, p, w.clock.Steady) })
+}
+
+// gpio opens the line each time, for only then it is known what it is.
 func (w *wiring) gpio(p reading.Point, g *config.GPIO) {
-	cfg := gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce}
+	cfg := gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce, DebounceBy: g.DebounceBy}
 	open := func() (sensors.Source, error) { return gpio.Open(cfg, p.Gland, w.clock.Steady) }
 	if p.Kind == reading.Run {
 		open = func() (sensors.Source, error) { return gpio.OpenContact(cfg, p.Gland, w.clock.Steady) }
 	}
-	w.feeds = append(w.feeds, Feed{Name: "gpio " + g.Pin, Points: []reading.Point{p}, Open: open})
-}
-
-// simulated adds a point to the one simulation of the station.
-func (w *wiring) simulated(p reading.Point, s *config.Simulated) {
-	glands := w.sim.Glands
-	if n := len(glands); n == 0 || glands[n-1].ID != p.Gland {
-		glands = append(glands, simulated.Gland{ID: p.Gland, DPM: s.DPM, Shape: s.Shape, Seed: uint64(s.Seed)})
-	}
-	last := &glands[len(glands)-1]
-	last.Kinds = append(last.Kinds, p.Kind)
-	w.sim.Glands = glands
-}
-
-func (w *wiring) simulation() {
-	if len(w.sim.Glands) == 0 {
-		return
-	}
-	source, err := simulated.New(w.sim, w.clock.Steady)
-	if err != nil {
-		w.errs = append(w.errs, err)
-		return
-	}
-	w.feeds = append(w.feeds, FixedFeed(source))
+	w.made = append(w.made, Feed{Name: "gpio " + g.Pin, Points: []reading.Point{p}, Open: open})
 }

@@ -50,7 +50,7 @@ glands:
     sensors: {drip: {source: gpio, pin: GPIO17}}
 `)
 	clock := NewClock(nil)
-	feeds, err := Feeds(cfg, clock)
+	feeds, err := Feeds(cfg, clock, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -85,7 +85,7 @@ glands:
   - {id: a, sensors: {drip: {source: recording, path: a.csv, speed: 20}}}
   - {id: b, sensors: {drip: {source: recording, path: b.csv, speed: 20, point: a.drip}}}
 `)
-	if _, err := Feeds(hurried, clock); err != nil || clock.Speed != 20 {
+	if _, err := Feeds(hurried, clock, nil); err != nil || clock.Speed != 20 {
 		t.Errorf("error %v, speed %g, want 20", err, clock.Speed)
 	}
 	for name, second := range map[string]string{
@@ -97,7 +97,7 @@ glands:
   - {id: a, sensors: {drip: {source: recording, path: a.csv, speed: 20}}}
   - {id: b, sensors: {drip: {source: `+second+`}}}
 `)
-		_, err := Feeds(cfg, NewClock(nil))
+		_, err := Feeds(cfg, NewClock(nil), nil)
 		if err == nil || !strings.Contains(err.Error(), "a speed other than 1 needs every source to be a recording of the same speed") {
 			t.Errorf("%s: error %v", name, err)
 		}
@@ -111,7 +111,7 @@ glands:
   - {id: a, sensors: {drip: {source: recording, path: no-a.csv}}}
   - {id: b, sensors: {drip: {source: recording, path: no-b.csv}}}
 `)
-	_, err := Feeds(cfg, NewClock(nil))
+	_, err := Feeds(cfg, NewClock(nil), nil)
 	if err == nil || !strings.Contains(err.Error(), "no-a.csv") || !strings.Contains(err.Error(), "no-b.csv") {
 		t.Errorf("error %v, want both files", err)
 	}

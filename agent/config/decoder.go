@@ -16,8 +16,7 @@ type place struct{ line, column int }
 type decoder struct {
 	file   string
 	faults Faults
-	pins   map[string]pinUse // who uses which pin
-	plays  map[string]play   // how each recording is played
+	wiring
 }
 
 func (d *decoder) fault(at place, do, what string, args ...any) {

@@ -10,34 +10,36 @@ import (
 )
 
 // Defaults of a pin; common practice, no source: an open-collector sensor
-// pulls the line low for a drop, and drops fall at most some ten a second.
+// pulls the line low for a drop, and its contact bounces for a few
+// milliseconds, that of a motor's starter for longer.
 const (
-	defaultEdge     = "falling"
-	defaultPull     = "up"
-	defaultDebounce = 5 * time.Millisecond
-	maxPin          = 32
+	defaultEdge        = "falling"
+	defaultPull        = "up"
+	defaultDebounceBy  = "agent"
+	defaultDebounce    = 3 * time.Millisecond
+	defaultDebounceRun = 20 * time.Millisecond
+	mostDebounce       = 100 * time.Millisecond // a longer one would hide drops
+	maxPin             = 80
 )
 
-// pinUse is the point that uses a pin.
-type pinUse struct {
-	point reading.Point
-	line  int
-}
-
 func (d *decoder) gpio(p reading.Point, e entry, also field) *GPIO {
-	g := &GPIO{Edge: defaultEdge, Pull: defaultPull, Debounce: defaultDebounce}
+	g := &GPIO{Edge: defaultEdge, Pull: defaultPull, Debounce: defaultDebounce, DebounceBy: defaultDebounceBy}
+	if p.Kind == reading.Run {
+		g.Debounce = defaultDebounceRun
+	}
 	seen := d.mapping(e, also,
 		field{"pin", func(sub entry) { d.pin(&g.Pin, p, sub) }},
 		field{"edge", d.choice(&g.Edge, "falling", "rising")},
 		field{"pull", d.choice(&g.Pull, "up", "down", "none")},
-		field{"debounce", d.duration(&g.Debounce, 0, time.Second, "5ms")},
+		field{"debounce", d.duration(&g.Debounce, 0, mostDebounce, "3ms")},
+		field{"debounce_by", d.choice(&g.DebounceBy, "agent", "kernel")},
 	)
-	d.required(e, seen, "pin", "add `pin:` such as GPIO17")
+	d.required(e, seen, "pin", "add `pin:` such as GPIO17, as `gpioinfo` lists it")
 	return g
 }
 
 func (d *decoder) pin(dst *string, p reading.Point, e entry) {
-	const want = "a pin such as GPIO17"
+	const want = "a line such as GPIO17, or chip and number such as gpiochip0:17"
 	text := ""
 	if n, ok := e.value.(*ast.IntegerNode); ok {
 		text = n.GetToken().Value // 17 needs no quotes
@@ -52,28 +54,29 @@ func (d *decoder) pin(dst *string, p reading.Point, e entry) {
 		return
 	}
 	*dst = pinName(text)
-	if first, used := d.pins[*dst]; used {
-		d.fault(e.at, "give each sensor a pin of its own", "%s of gland %s is %s, which line %d uses for %s", e.path, p.Gland, *dst, first.line, first.point)
-		return
-	}
-	d.pins[*dst] = pinUse{p, e.at.line}
+	d.claim("gpio "+strings.ToLower(*dst), *dst, p, e.path, e.at, "give each sensor a pin of its own")
 }
 
-// pinName makes the names of one pin the same: 17, gpio17 and GPIO17.
+// pinName makes the names of one pin the same: 17, gpio17 and GPIO17; and
+// gpiochip0:17 with and without its folder.
 func pinName(s string) string {
-	s = strings.ToUpper(s)
-	if strings.Trim(s, "0123456789") == "" {
-		return "GPIO" + s
+	number := strings.TrimPrefix(strings.ToUpper(s), "GPIO")
+	if number != "" && strings.Trim(number, "0123456789") == "" {
+		return "GPIO" + number
 	}
-	return s
+	return strings.TrimPrefix(s, "/dev/")
 }
 
+// validPin takes what may be the name of a line: they are the board maker's and
+// have all sorts of characters. A bare number has none but digits.
 func validPin(s string) bool {
 	if strings.Trim(s, "0123456789") == "" {
 		return s == "0" || len(s) < 5 && !strings.HasPrefix(s, "0")
 	}
-	first := s[0] | 0x20
-	return first >= 'a' && first <= 'z' && onlyWith(s, "_-")
+	if chip, number, found := strings.Cut(strings.TrimPrefix(s, "/dev/"), ":"); found && strings.HasPrefix(chip, "gpiochip") {
+		return numbered(number) != ""
+	}
+	return strings.TrimSpace(s) == s && !strings.HasPrefix(s, "-")
 }
 
 // onlyWith reports whether s has only ASCII letters, digits and those in also.

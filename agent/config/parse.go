@@ -21,7 +21,7 @@ func Parse(name string, data []byte) (*Config, Faults) {
 	if fault != nil {
 		return nil, Faults{*fault}
 	}
-	d := &decoder{file: name, pins: map[string]pinUse{}, plays: map[string]play{}}
+	d := &decoder{file: name, wiring: newWiring()}
 	cfg := &Config{}
 	if root, ok := d.root(tree); ok {
 		d.config(cfg, root)
@@ -81,6 +81,7 @@ func (d *decoder) config(cfg *Config, root entry) {
 	seen := d.mapping(root,
 		field{"station", d.text(&cfg.Station, reading.MaxGlandID, idWant+", as it becomes part of MQTT topics", reading.ValidGlandID)},
 		field{"glands", func(e entry) { cfg.Glands = d.glands(e) }},
+		field{"modbus", func(e entry) { cfg.Modbus = d.modbus(e) }},
 		field{"mqtt", func(e entry) { cfg.MQTT = d.mqtt(e) }},
 		field{"alarms", func(e entry) { d.alarms(&cfg.Alarms, e) }},
 		field{"store", func(e entry) { d.store(&cfg.Store, e) }},
@@ -97,6 +98,7 @@ func (d *decoder) config(cfg *Config, root entry) {
 	} else {
 		cfg.Log.Level = slog.LevelInfo
 	}
+	d.wired(cfg.Modbus)
 	d.required(root, seen, "station", "add `station: NAME`")
 	d.required(root, seen, "glands", "add `glands:` with a list of glands, each `- id: NAME`")
 	cfg.HTTP.complete()

@@ -2,10 +2,7 @@ package config
 
 import (
 	"fmt"
-	"path/filepath"
 	"slices"
-	"strings"
-	"time"
 
 	"github.com/goccy/go-yaml/ast"
 
@@ -14,27 +11,37 @@ import (
 
 // The words of sources in the file.
 const (
-	sourceGPIO      = "gpio"
-	sourceFile      = "file"
-	sourceRecording = "recording"
-	sourceSimulated = "simulated"
+	sourceGPIO         = "gpio"
+	sourceCounter      = "counter"
+	sourceSpeed        = "speed"
+	sourceFile         = "file"
+	sourceRTD          = "rtd"
+	sourceThermocouple = "thermocouple"
+	sourceOneWire      = "onewire"
+	sourceAnalog       = "analog"
+	sourceModbus       = "modbus"
+	sourceRecording    = "recording"
+	sourceSimulated    = "simulated"
 )
 
-// serves lists which sources can give which kind of point: a pin counts drops
-// or tells turning from rest, a file holds a number that is there at any time.
+// serves lists which sources can give which kind of point: pulses are drops,
+// or turning and rest; the others are numbers that are there at any time.
 func serves(k reading.Kind) []string {
 	switch k {
 	case reading.Drip:
-		return []string{sourceGPIO, sourceRecording, sourceSimulated}
+		return []string{sourceGPIO, sourceCounter, sourceModbus, sourceRecording, sourceSimulated}
 	case reading.Run:
-		return []string{sourceGPIO, sourceFile, sourceRecording, sourceSimulated}
+		return []string{sourceGPIO, sourceSpeed, sourceFile, sourceAnalog, sourceModbus, sourceRecording, sourceSimulated}
 	default:
-		return []string{sourceFile, sourceRecording, sourceSimulated}
+		return []string{sourceFile, sourceRTD, sourceThermocouple, sourceOneWire, sourceAnalog, sourceModbus, sourceRecording, sourceSimulated}
 	}
 }
 
 func sourceNames() []string {
-	return []string{sourceGPIO, sourceFile, sourceRecording, sourceSimulated}
+	return []string{
+		sourceGPIO, sourceCounter, sourceSpeed, sourceFile, sourceRTD, sourceThermocouple, sourceOneWire,
+		sourceAnalog, sourceModbus, sourceRecording, sourceSimulated,
+	}
 }
 
 // sensors reads the sources of a gland.
@@ -59,21 +66,33 @@ func (d *decoder) sensors(g *Gland, e entry) {
 // source reads one source. Which keys it may have depends on its kind, so
 // that is looked up first.
 func (d *decoder) source(p reading.Point, e entry, sim *simulation) *Source {
-	name := d.sourceName(p.Kind, e)
 	ignore := field{"source", func(entry) {}}
-	switch name {
-	case "":
-		d.anySource(e, ignore)
-		return nil
+	switch name := d.sourceName(p.Kind, e); name {
 	case sourceGPIO:
 		return &Source{GPIO: d.gpio(p, e, ignore)}
+	case sourceCounter:
+		return &Source{Counter: d.counter(p, e, ignore)}
+	case sourceSpeed:
+		return &Source{Speed: d.speed(p, e, ignore)}
 	case sourceFile:
-		return &Source{File: d.readFile(e, ignore)}
+		return &Source{File: d.readFile(p, e, ignore)}
+	case sourceRTD:
+		return &Source{RTD: d.rtd(p, e, ignore)}
+	case sourceThermocouple:
+		return &Source{Thermocouple: d.thermocouple(p, e, ignore)}
+	case sourceOneWire:
+		return &Source{OneWire: d.oneWire(p, e, ignore)}
+	case sourceAnalog:
+		return &Source{Analog: d.analog(p, e, ignore)}
+	case sourceModbus:
+		return &Source{Modbus: d.register(p, e, ignore)}
 	case sourceRecording:
 		return &Source{Recording: d.recording(p, e, ignore)}
-	default:
+	case sourceSimulated:
 		return &Source{Simulated: d.simulated(e, sim, ignore)}
 	}
+	d.anySource(e, ignore)
+	return nil
 }
 
 // anySource checks the keys alone where it is not known whose they are.
@@ -82,13 +101,21 @@ func (d *decoder) anySource(e entry, also field) {
 		return
 	}
 	fields := []field{also}
-	for _, key := range []string{
-		"pin", "edge", "pull", "debounce", "path", "scale", "offset", "every", "timeout",
-		"speed", "point", "dpm", "shape", "seed",
-	} {
+	for _, key := range sourceKeys() {
 		fields = append(fields, field{key, func(entry) {}})
 	}
 	d.mapping(e, fields...)
+}
+
+// sourceKeys are the keys of all sources but `source` itself.
+func sourceKeys() []string {
+	return []string{
+		"pin", "edge", "pull", "debounce", "debounce_by", "path", "scale", "offset", "every", "timeout",
+		"bits", "counter", "at_least", "window", "bus", "sensor", "wires", "ref_ohm", "lead_ohm", "mains_hz",
+		"type", "cold_junction", "address", "input", "signal", "shunt_ohm", "divider", "low", "high",
+		"threshold", "hysteresis", "connection", "unit", "table", "number", "low_word_first", "fault_numbers",
+		"inverted", "speed", "point", "dpm", "shape", "seed",
+	}
 }
 
 // sourceName gives the word after `source:`, empty if there is no such source.
@@ -116,93 +143,4 @@ func (d *decoder) sourceName(kind reading.Kind, e entry) string {
 	}
 	d.fault(e.at, "add `source:` "+words(serves(kind)), "%s.source is missing", e.path)
 	return ""
-}
-
-func (d *decoder) readFile(e entry, also field) *File {
-	f := &File{Scale: 1, Every: defaultEvery, Timeout: defaultTimeout}
-	seen := d.mapping(e, also,
-		field{"path", d.path(&f.Path)},
-		field{"scale", func(sub entry) {
-			d.number(&f.Scale, bounds{-1e9, 1e9, false, "a factor other than 0"})(sub)
-			if f.Scale == 0 {
-				d.fault(sub.at, "want a factor other than 0, e.g. 0.001 for thousandths of a degree", "%s is 0", sub.path)
-			}
-		}},
-		field{"offset", d.number(&f.Offset, bounds{-1e9, 1e9, false, "a number"})},
-		field{"every", d.duration(&f.Every, 100*time.Millisecond, 30*time.Second, "10s")},
-		field{"timeout", d.duration(&f.Timeout, 10*time.Millisecond, 30*time.Second, "2s")},
-	)
-	d.required(e, seen, "path", "add `path:` of the file to read")
-	if _, given := seen["timeout"]; !given {
-		f.Timeout = min(f.Timeout, f.Every)
-	}
-	if f.Timeout > f.Every {
-		d.fault(seen["timeout"], "lower it, or raise every", "%s.timeout %s is longer than every %s", e.path, short(f.Timeout), short(f.Every))
-	}
-	return f
-}
-
-const (
-	// Common practice, no source: metal of a gland warms over minutes.
-	defaultEvery   = 10 * time.Second
-	defaultTimeout = 2 * time.Second
-)
-
-const maxPath = 1024
-
-// path reads the name of a file; a relative one starts at the configuration.
-func (d *decoder) path(dst *string) func(entry) {
-	return func(e entry) {
-		d.text(dst, maxPath, "the path of a file", func(s string) bool { return !strings.HasSuffix(s, "/") })(e)
-		if *dst != "" && !filepath.IsAbs(*dst) {
-			*dst = filepath.Join(filepath.Dir(d.file), *dst)
-		}
-	}
-}
-
-// play is how the file uses one recording.
-type play struct {
-	speed float64
-	line  int
-}
-
-func (d *decoder) recording(p reading.Point, e entry, also field) *Recording {
-	r := &Recording{Speed: 1, Point: p}
-	seen := d.mapping(e, also,
-		field{"path", d.path(&r.Path)},
-		field{"speed", d.number(&r.Speed, bounds{0, 100_000, true, "a factor above 0 and at most 100000"})},
-		field{"point", func(sub entry) { d.recordedPoint(&r.Point, p.Kind, sub) }},
-	)
-	d.required(e, seen, "path", "add `path:` of the recording")
-	if r.Path == "" {
-		return r
-	}
-	if first, used := d.plays[r.Path]; used && first.speed != r.Speed {
-		at, given := seen["speed"]
-		if !given {
-			at = e.at
-		}
-		d.fault(at, "give all points from one recording the same speed",
-			"%s plays %s at speed %g, line %d at %g", e.path, quoted(r.Path), r.Speed, first.line, first.speed)
-	} else if !used {
-		d.plays[r.Path] = play{r.Speed, e.at.line}
-	}
-	return r
-}
-
-func (d *decoder) recordedPoint(dst *reading.Point, kind reading.Kind, e entry) {
-	var s string
-	d.text(&s, 64, "a point such as p1-de."+kind.String(), nil)(e)
-	if s == "" {
-		return
-	}
-	p, err := reading.ParsePoint(s)
-	switch {
-	case err != nil:
-		d.fault(e.at, "want a point such as p1-de."+kind.String(), "%s is %s", e.path, quoted(s))
-	case p.Kind != kind:
-		d.fault(e.at, fmt.Sprintf("want a .%s point here", kind), "%s is the %s point %s", e.path, p.Kind, s)
-	default:
-		*dst = p
-	}
 }

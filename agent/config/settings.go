@@ -45,21 +45,6 @@ func (g Gland) Settings() []Setting {
 	return list
 }
 
-// String names the source and its device.
-func (s Source) String() string {
-	switch {
-	case s.GPIO != nil:
-		return "gpio " + s.GPIO.Pin
-	case s.File != nil:
-		return "file " + s.File.Path
-	case s.Recording != nil:
-		return fmt.Sprintf("recording %s of %s", s.Recording.Point, s.Recording.Path)
-	case s.Simulated != nil:
-		return fmt.Sprintf("simulated at %g dpm", s.Simulated.DPM)
-	}
-	return "none"
-}
-
 // Notes says what is allowed but worth knowing about a gland.
 func (g Gland) Notes() []string {
 	var notes []string

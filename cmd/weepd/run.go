@@ -36,7 +36,7 @@ func run(ctx context.Context, s streams, path string) error {
 	}
 	log := newLog(s.err, cfg.Log)
 	clock := agent.NewClock(nil)
-	feeds, err := agent.Feeds(cfg, clock)
+	feeds, err := agent.Feeds(cfg, clock, log)
 	if err != nil {
 		return err
 	}

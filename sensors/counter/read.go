@@ -20,6 +20,10 @@ const longestCount = 32
 // errNoCount says that the file holds something else.
 var errNoCount = errors.New("no whole number from 0")
 
+// Read gives the number of a counter, of which the package's documentation says
+// where it may be. It may hang as long as the kernel does.
+func Read(path string) (uint64, error) { return readCount(path) }
+
 // readCount reads the number in a file, or in the file `count` of a folder.
 func readCount(path string) (uint64, error) {
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
