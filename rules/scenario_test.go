@@ -2,6 +2,7 @@ package rules
 
 import (
 	"bufio"
+	"cmp"
 	"flag"
 	"fmt"
 	"os"
@@ -112,7 +113,7 @@ func parseScript(t *testing.T, script string) []reading.Reading {
 		}
 		all = append(all, parseLine(t, fields)...)
 	}
-	slices.SortStableFunc(all, func(a, b reading.Reading) int { return int(a.At - b.At) })
+	slices.SortStableFunc(all, func(a, b reading.Reading) int { return cmp.Compare(a.At, b.At) })
 	return all
 }
 
