@@ -36,6 +36,7 @@ func commands(s streams) []*cobra.Command {
 		replayCommand(s),
 		versionCommand(s),
 		casesCommand(s),
+		proofCommand(s),
 	}
 }
 

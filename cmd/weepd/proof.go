@@ -1,0 +1,20 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+)
+
+func proofCommand(s streams) *cobra.Command {
+	c := &cobra.Command{
+		Use:    "proof",
+		Short:  "Hold the detector against theory and simulation",
+		Hidden: true,
+		Long: `proof holds the detector against theory and simulation, for engineers: how
+early it finds a change beside what is possible and beside plain counting, and
+how often it cries wolf over years of simulated quiet glands.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	c.AddCommand(proofDelaysCommand(s), proofQuietCommand(s))
+	return c
+}
