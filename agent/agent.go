@@ -13,25 +13,30 @@ import (
 // aliveSpan is how long the loop may stand still and still count as turning.
 const aliveSpan = 5 * time.Second
 
-// Options is what an agent is made of. All fields but Wall are needed.
+// Options is what an agent is made of.
 type Options struct {
-	Station string
-	Glands  []GlandInfo
-	Feeds   []Feed
-	Journal Journal
-	Clock   *Clock
-	Log     *slog.Logger
+	Station    string
+	Glands     []GlandInfo
+	Feeds      []Feed
+	Alarms     AlarmSettings
+	Remembered Remembered // of the run before
+	Journal    Journal
+	History    *Recorder // nil: no history is kept
+	Clock      *Clock
+	Log        *slog.Logger
 }
 
 // Agent owns the core. Everybody else sees its Board.
 type Agent struct {
-	board *Board
-	queue *queue
-	clock *Clock
-	log   *slog.Logger
-	feeds []Feed
-	loop  *loop
-	turn  atomic.Int64 // steady time of the loop's last turn
+	board    *Board
+	queue    *queue
+	requests chan request
+	ended    chan struct{} // the loop has ended
+	clock    *Clock
+	log      *slog.Logger
+	feeds    []Feed
+	loop     *loop
+	turn     atomic.Int64 // steady time of the loop's last turn
 }
 
 // New makes an agent; nothing runs yet.
@@ -44,18 +49,22 @@ func New(o Options) (*Agent, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newAgent(o, station), nil
+	return newAgent(o, station)
 }
 
-func newAgent(o Options, c core) *Agent {
+func newAgent(o Options, c core) (*Agent, error) {
+	book, err := newBook(o.Glands, o.Alarms, o.Clock)
+	if err != nil {
+		return nil, err
+	}
 	a := &Agent{
 		board: NewBoard(), clock: o.Clock, log: o.Log, feeds: o.Feeds,
-		queue: newQueue(queueSize, o.Log),
+		queue: newQueue(queueSize, o.Log), requests: make(chan request), ended: make(chan struct{}),
 	}
 	o.Clock.Check() // the first offset is no step
-	a.loop = newLoop(o, c, a)
+	a.loop = newLoop(o, c, book, a)
 	a.loop.publish(o.Clock.Steady())
-	return a
+	return a, nil
 }
 
 // Board gives the agent's snapshots.
@@ -76,9 +85,14 @@ func (a *Agent) Alive() bool {
 // Services gives the agent's own parts in the order of their start.
 func (a *Agent) Services() []Service {
 	return []Service{
-		{Name: "loop", Run: a.loop.run},
+		{Name: "loop", Run: a.runLoop},
 		{Name: "sources", Run: a.runSources},
 	}
+}
+
+func (a *Agent) runLoop(ctx context.Context) error {
+	defer close(a.ended)
+	return a.loop.run(ctx)
 }
 
 func (a *Agent) runSources(ctx context.Context) error {

@@ -17,11 +17,13 @@ var (
 	tempA = reading.Point{Gland: "a", Kind: reading.Temp}
 )
 
-// recordingCore notes what it is fed; a reading of value 666 makes `dry` active.
+// recordingCore notes what it is fed; a reading of value 666 makes `dry`
+// active, one of 667 clears it.
 type recordingCore struct {
 	mu  sync.Mutex
 	fed []reading.Reading
 	now time.Duration
+	dry bool
 	t   *testing.T
 }
 
@@ -33,8 +35,12 @@ func (c *recordingCore) Feed(r reading.Reading) ([]rules.Transition, error) {
 	}
 	c.now = r.At
 	c.fed = append(c.fed, r)
-	if r.Value == 666 {
-		return []rules.Transition{{At: r.At, Gland: "a", Condition: rules.Dry, Active: true, Priority: rules.High, Message: "dry"}}, nil
+	if r.Value == 666 || r.Value == 667 {
+		c.dry = r.Value == 666
+		return []rules.Transition{{
+			At: r.At, Gland: "a", Condition: rules.Dry, Active: c.dry, Priority: rules.High, Message: "It is dry.",
+			Weep: rules.Weep{DPM: 3, Known: true},
+		}}, nil
 	}
 	return nil, nil
 }
@@ -49,7 +55,13 @@ func (c *recordingCore) Advance(at time.Duration) []rules.Transition {
 func (c *recordingCore) Next() (time.Duration, bool) { return 0, false }
 
 func (c *recordingCore) Gland(id string) (rules.GlandState, bool) {
-	return rules.GlandState{ID: id}, true
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	g := rules.GlandState{ID: id}
+	if c.dry && id == "a" {
+		g.Alarms = []rules.Alarm{{Condition: rules.Dry, Priority: rules.High}}
+	}
+	return g, true
 }
 
 func (c *recordingCore) values(p reading.Point) (out []float64) {
@@ -114,17 +126,25 @@ type bench struct {
 }
 
 // start runs an agent on gland a inside a synctest bubble.
-func start(t *testing.T, wall func() time.Time, journal Journal, feeds func(c *Clock) []Feed) *bench {
+func start(t *testing.T, wall func() time.Time, journal Journal, feeds func(c *Clock) []Feed, changes ...func(*Options)) *bench {
 	t.Helper()
 	b := &bench{core: &recordingCore{t: t}, journal: NewMemoryJournal(100, true), clock: NewClock(wall), log: &logBook{}}
 	if journal == nil {
 		journal = b.journal
 	}
 	log := slog.New(slog.NewTextHandler(b.log, nil))
-	b.agent = newAgent(Options{
+	o := Options{
 		Station: "s", Journal: journal, Clock: b.clock, Log: log, Feeds: feeds(b.clock),
+		Alarms: AlarmSettings{LongestShelf: time.Hour, Settle: 10 * time.Minute},
 		Glands: []GlandInfo{{Name: "A", Rules: rules.GlandConfig{ID: "a", Fitted: rules.Fitted{reading.Drip: true, reading.Temp: true}}}},
-	}, b.core)
+	}
+	for _, change := range changes {
+		change(&o)
+	}
+	var err error
+	if b.agent, err = newAgent(o, b.core); err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- RunAll(ctx, log, b.agent.Services()...) }()

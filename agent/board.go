@@ -43,16 +43,15 @@ type FaultKey struct {
 
 // Snapshot is the station as it stands. Nobody changes it once it is published.
 type Snapshot struct {
-	Station        string
-	Started        time.Time
-	Time           time.Time
-	Seq            uint64  // of the newest event
-	Glands         []Gland // in the order of the configuration
-	Alarms         []Alarm // every condition of every gland, glands in order, urgent conditions first
-	Unsaved        int     // events that wait for a journal that fails
-	UnsavedDropped uint64
-	Transitions    map[TransitionKey]uint64
-	Faults         map[FaultKey]uint64
+	Station     string
+	Started     time.Time
+	Time        time.Time
+	Seq         uint64  // of the newest event
+	Glands      []Gland // in the order of the configuration
+	Alarms      []Alarm // every condition of every gland, glands in order, urgent conditions first
+	Store       Trouble
+	Transitions map[TransitionKey]uint64
+	Faults      map[FaultKey]uint64
 }
 
 // Board hands snapshots from the loop to the publishers.

@@ -35,3 +35,8 @@ func Demo(clock *Clock) ([]GlandInfo, []Feed, error) {
 	}
 	return glands, []Feed{FixedFeed(source)}, nil
 }
+
+// DemoAlarms gives the alarms' settings of the demonstration.
+func DemoAlarms() AlarmSettings {
+	return AlarmSettings{LongestShelf: 24 * time.Hour, Settle: 10 * time.Minute}
+}

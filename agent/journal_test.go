@@ -51,7 +51,9 @@ func TestMemoryJournalAgainstModel(t *testing.T) {
 		t.Repeat(map[string]func(*rapid.T){
 			"commit": func(t *rapid.T) {
 				n := rapid.IntRange(0, 5).Draw(t, "n")
-				stored, _ := j.Commit(ctx, make([]Event, n))
+				batch := &Batch{Events: make([]Event, n)}
+				j.Commit(ctx, batch)
+				stored := batch.Events
 				for range n {
 					m.events = append(m.events, Event{Seq: uint64(len(m.events) + 1)})
 				}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"weepd/rules"
+	"weepd/rules/alarm"
 	"weepd/rules/reading"
 	"weepd/sensors"
 )
@@ -33,42 +34,56 @@ type loop struct {
 	agent   *Agent
 	core    core
 	journal Journal
+	history *Recorder // may be nil
 	station string
 	started time.Time
 
 	hold, second time.Duration // in steady time
 
-	buffer  reorder
-	glands  []Gland
-	byID    map[string]int
-	heard   map[reading.Point]time.Duration // drip points only
-	alarms  []Alarm
-	alarmAt map[[2]string]int
-	counts  map[TransitionKey]uint64
-	faults  map[FaultKey]uint64
+	buffer reorder
+	glands []Gland
+	byID   map[string]int
+	heard  map[reading.Point]time.Duration // drip points only
+	counts map[TransitionKey]uint64
+	faults map[FaultKey]uint64
 
-	unsaved     unsaved
+	book     *alarm.Book
+	settings AlarmSettings
+	causes   []alarm.Key
+	alarms   []Alarm
+	alarmAt  map[alarm.Key]int
+	proof    map[alarm.Key]rules.Transition // the newest of each
+	active   map[alarm.Key]bool             // as it was counted
+	unproven map[alarm.Key]bool             // active before the start, not found again yet
+	began    time.Duration
+	lastLife time.Time // of the run before, while the clock is behind it
+
+	batch       Batch
+	happened    bool // alarms changed without an event
+	noticed     int  // damaged files told of
 	seq         uint64
 	published   time.Duration
 	dirty       bool
 	counted     bool // alarms or counts changed since the last snapshot
 	lastChecked time.Duration
-	ahead       bool // a source stamped the future; the log has been told
+	retried     time.Duration // the journal's store
+	ahead       bool          // a source stamped the future; the log has been told
 
 	behind bool          // a source is bringing its past: the core must not run ahead of it
 	cameAt time.Duration // when the last reading came
 }
 
-func newLoop(o Options, core core, a *Agent) *loop {
+func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
+	now := o.Clock.Steady()
 	l := &loop{
-		agent: a, core: core, journal: o.Journal, station: o.Station,
-		started: o.Clock.Wall(o.Clock.Steady()),
-		byID:    make(map[string]int), heard: make(map[reading.Point]time.Duration),
-		alarmAt: make(map[[2]string]int),
-		hold:    o.Clock.steady(hold), second: o.Clock.steady(checkEvery),
+		agent: a, core: core, book: book, journal: o.Journal, history: o.History, station: o.Station, settings: o.Alarms,
+		started: o.Clock.Wall(now), began: now,
+		byID: make(map[string]int), heard: make(map[reading.Point]time.Duration),
+		alarms: emptyAlarms(o.Glands, o.Alarms.References), alarmAt: make(map[alarm.Key]int),
+		proof: make(map[alarm.Key]rules.Transition), active: make(map[alarm.Key]bool), unproven: make(map[alarm.Key]bool),
+		hold: o.Clock.steady(hold), second: o.Clock.steady(checkEvery),
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
-	now := o.Clock.Steady()
 	l.counted = true               // the first snapshot has it all
 	l.behind, l.cameAt = true, now // until the first readings show what they are
 	for i, g := range o.Glands {
@@ -77,14 +92,24 @@ func newLoop(o Options, core core, a *Agent) *loop {
 		if g.Rules.Fitted[reading.Drip] {
 			l.heard[reading.Point{Gland: g.Rules.ID, Kind: reading.Drip}] = now
 		}
-		for c := range rules.Conditions {
-			l.alarmAt[[2]string{g.Rules.ID, c.String()}] = len(l.alarms)
-			l.alarms = append(l.alarms, Alarm{
-				Gland: g.Rules.ID, Condition: c.String(), State: StateCleared, Priority: c.Priority().String(),
-			})
+	}
+	for i, a := range l.alarms {
+		key := alarm.Key{Gland: a.Gland, Condition: a.Condition}
+		l.alarmAt[key] = i
+		if !l.isGland(a.Gland) {
+			l.causes = append(l.causes, key)
 		}
 	}
+	l.restore(o.Remembered, now)
+	for _, a := range l.alarms { // what was active before the start is no new transition
+		l.active[alarm.Key{Gland: a.Gland, Condition: a.Condition}] = a.Active()
+	}
 	return l
+}
+
+func (l *loop) isGland(id string) bool {
+	_, found := l.byID[id]
+	return found
 }
 
 func (l *loop) run(ctx context.Context) error {
@@ -93,7 +118,9 @@ func (l *loop) run(ctx context.Context) error {
 	for {
 		select {
 		case r := <-l.agent.queue.readings:
-			l.take(r)
+			l.accept(r)
+		case asked := <-l.agent.requests:
+			l.answer(ctx, asked)
 		case <-timer.C:
 		case <-ctx.Done():
 			return l.finish()
@@ -112,26 +139,40 @@ func (l *loop) finish() error {
 	now := l.agent.clock.Steady()
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
+	l.batch.Stop = true
 	l.step(ctx, now+l.hold)
+	l.journal.Retry(ctx)
 	l.publish(now)
-	if len(l.unsaved.events) > 0 {
-		return errors.New("journal: the newest events could not be stored")
+	if t := l.journal.Trouble(); t.Waiting > 0 {
+		return errors.New("the newest events could not be stored: " + t.Problem)
 	}
 	return nil
+}
+
+// answer carries out a command and replies when it is in the journal.
+func (l *loop) answer(ctx context.Context, asked request) {
+	now := l.agent.clock.Steady()
+	l.step(ctx, now) // what came before
+	done, known := l.journal.Done(ctx, asked.command.ID)
+	reply := l.carryOut(asked.command, done, known, now-l.hold)
+	if l.save(ctx, now) {
+		l.publish(now)
+	}
+	asked.reply <- reply
 }
 
 func (l *loop) drain(most int) {
 	for range most {
 		select {
 		case r := <-l.agent.queue.readings:
-			l.take(r)
+			l.accept(r)
 		default:
 			return
 		}
 	}
 }
 
-func (l *loop) take(r reading.Reading) {
+func (l *loop) accept(r reading.Reading) {
 	now := l.agent.clock.Steady()
 	l.cameAt, l.behind = now, r.At < now-l.second
 	if r.At > now {
@@ -165,7 +206,15 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		out = append(out, l.core.Advance(upTo)...)
 	}
 	for _, t := range out {
-		l.record(alarmEvent(l.agent.clock.Wall(t.At), t))
+		l.judge(t)
+	}
+	if !l.behind {
+		l.take(l.book.Advance(upTo), Command{})
+		l.settle(upTo)
+	}
+	if now-l.retried >= l.second {
+		l.retried = now
+		l.journal.Retry(ctx)
 	}
 	happened := l.save(ctx, now)
 	if happened || now-l.published >= l.second || l.dirty && now-l.published >= l.second/publishParts {
@@ -178,6 +227,9 @@ func (l *loop) feed(r reading.Reading) []rules.Transition {
 	if err != nil {
 		l.agent.log.Error("reading refused", "point", r.Point.String(), "error", err)
 		return nil
+	}
+	if l.history != nil {
+		l.history.Add(r)
 	}
 	g := &l.glands[l.byID[r.Point.Gland]]
 	p := &g.Points[r.Point.Kind]
@@ -215,16 +267,24 @@ func (l *loop) checkClock(now time.Duration) {
 		return
 	}
 	l.lastChecked = now
+	l.tellNotices(now)
+	before := Stamp{Wall: l.agent.clock.Wall(now), Steady: now}
 	step, stepped := l.agent.clock.Check()
 	if !stepped {
 		return
 	}
+	if l.history != nil {
+		l.history.ClockSet(before)
+	}
 	seconds := step.Seconds()
 	e := Event{
-		Time: stamp(l.agent.clock.Wall(now)), Kind: EventClock, StepS: number(seconds, true),
+		Time: stamp(l.agent.clock.Wall(now)), At: now, Kind: EventClock, StepS: number(seconds, true),
 		Message: "The wall clock was set by " + step.Round(time.Second).String() + "; alarms run on elapsed time and are not touched.",
 	}
+	at := len(l.batch.Events)
 	l.record(e)
+	l.batch.Events[at].Message += l.accountForTimeOff(now)
+	l.showUntils()
 	l.agent.log.Warn("wall clock was set", "step", step.Round(time.Millisecond), "now", e.Time)
 }
 
@@ -235,6 +295,9 @@ func (l *loop) wake(now time.Duration) time.Duration {
 		at = min(at, t+l.hold)
 	}
 	if t, ok := l.core.Next(); ok && !l.behind {
+		at = min(at, t+l.hold)
+	}
+	if t, ok := l.book.Next(); ok && !l.behind {
 		at = min(at, t+l.hold)
 	}
 	if l.dirty {

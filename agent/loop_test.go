@@ -2,10 +2,8 @@ package agent
 
 import (
 	"context"
-	"errors"
 	"log/slog"
 	"slices"
-	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -97,47 +95,41 @@ func TestFullQueueCountsAndMarksWhatIsLost(t *testing.T) {
 	})
 }
 
-// failingJournal fails until told otherwise.
-type failingJournal struct {
-	*MemoryJournal
-	fail bool
-	mu   sync.Mutex
-}
-
-func (j *failingJournal) set(fail bool) { j.mu.Lock(); defer j.mu.Unlock(); j.fail = fail }
-
-func (j *failingJournal) Commit(ctx context.Context, events []Event) ([]Event, error) {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if j.fail {
-		return nil, errors.New("disk full")
-	}
-	return j.MemoryJournal.Commit(ctx, events)
-}
-
-func TestAlarmsShowWhileTheJournalFailsAndAreStoredLater(t *testing.T) {
+func TestAlarmsGoOutWhileTheDiskFailsAndAreStoredLater(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		j := &failingJournal{MemoryJournal: NewMemoryJournal(10, true), fail: true}
-		b := start(t, nil, j, func(c *Clock) []Feed {
+		disk := &fakeDisk{mode: diskRefuses}
+		log := &logBook{}
+		ledger := NewLedger(disk, true, slog.New(slog.NewTextHandler(log, nil)))
+		b := start(t, nil, ledger, func(c *Clock) []Feed {
 			return []Feed{FixedFeed(scripted{[]reading.Point{dripA}, func(ctx context.Context, emit func(reading.Reading)) error {
 				emit(reading.Reading{At: c.Steady(), Point: dripA, Value: 666})
 				return steadyDrips(ctx, c, emit)
 			}})}
 		})
 		time.Sleep(20 * time.Second)
-		if s := b.agent.Board().Latest(); !s.Alarms[rules.Dry].Active() || s.Alarms[rules.Dry].Seq != 0 || s.Unsaved != 1 {
-			t.Errorf("while failing: alarm %+v, unsaved %d", s.Alarms[rules.Dry], s.Unsaved)
+		s := b.agent.Board().Latest()
+		if a := s.Alarms[rules.Dry]; !a.Active() || a.Seq != 1 || a.AlarmState != "unacknowledged" {
+			t.Errorf("while failing: alarm %+v", a)
 		}
-		j.set(false)
+		if s.Store.Waiting != 1 || s.Store.Problem == "" || disk.gaveOut() != 1 {
+			t.Errorf("while failing: store %+v, given out %d", s.Store, disk.gaveOut())
+		}
+		if events, err := ledger.Pending(t.Context(), 0, 10); err != nil || len(events) != 1 {
+			t.Errorf("while failing: pending %v, %v; want the event, from memory", events, err)
+		}
+		disk.set(diskWorks)
 		time.Sleep(3 * time.Second)
-		if s := b.agent.Board().Latest(); s.Alarms[rules.Dry].Seq != 1 || s.Unsaved != 0 {
-			t.Errorf("afterwards: alarm %+v, unsaved %d", s.Alarms[rules.Dry], s.Unsaved)
+		if s := b.agent.Board().Latest(); s.Store.Waiting != 0 || s.Store.Problem != "" {
+			t.Errorf("afterwards: store %+v", s.Store)
+		}
+		if len(disk.stored()) != 1 || disk.kept("a/dry").Shown.Seq != 1 {
+			t.Errorf("stored %+v, %+v", disk.stored(), disk.kept("a/dry"))
 		}
 		if err := b.stop(); err != nil {
 			t.Fatal(err)
 		}
-		if n := b.log.count("journal cannot store"); n != 1 {
-			t.Errorf("%d log lines for one failure, want 1", n)
+		if n, m := log.count("cannot write"), log.count("writes again"); n != 1 || m != 1 {
+			t.Errorf("%d and %d log lines for one failure, want 1 each", n, m)
 		}
 	})
 }

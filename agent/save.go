@@ -5,80 +5,67 @@ import (
 	"maps"
 	"slices"
 	"time"
+
+	"weepd/rules/alarm"
 )
 
-const saveMost = 4096 // events that wait for a journal that fails; it is tried each second
-
-// unsaved are the events that the journal does not hold yet.
-type unsaved struct {
-	events  []Event
-	failing bool
-	tried   time.Duration // steady time of the last failed try
-	shown   int           // of events, on the board already
-	dropped uint64
-}
-
-// record takes note of an event: counts it, tells the log, queues it for the journal.
+// record takes note of an event: counts it, tells the log, puts it in the batch.
 func (l *loop) record(e Event) {
-	if e.Kind == EventAlarm {
-		l.counted = true
-		l.counts[TransitionKey{e.Gland, e.Condition, e.State}]++
-		l.agent.log.Info("alarm "+e.State, "gland", e.Gland, "condition", e.Condition,
-			"priority", e.Priority, "message", e.Message)
-	}
-	if len(l.unsaved.events) == saveMost {
-		l.unsaved.events = l.unsaved.events[1:]
-		l.unsaved.shown = max(l.unsaved.shown-1, 0)
-		l.unsaved.dropped++
-		if l.unsaved.dropped == 1 {
-			l.agent.log.Error("the journal has failed for so long that the oldest unstored events are dropped", "waiting", saveMost)
+	switch e.Kind {
+	case EventAlarm:
+		l.count(e)
+		args := []any{"gland", e.Gland, "condition", e.Condition, "state", e.State, "alarm_state", e.AlarmState}
+		if e.By != "" {
+			args = append(args, "by", e.By)
 		}
+		l.agent.log.Info("alarm", append(args, "priority", e.Priority, "message", e.Message)...)
+	case EventUpkeep, EventDown:
+		l.agent.log.Info(e.Message, "gland", e.Gland)
 	}
-	l.unsaved.events = append(l.unsaved.events, e)
+	l.batch.Events = append(l.batch.Events, e)
 }
 
-// save commits what happened and shows it. While the journal fails, alarms are
-// shown all the same and the commit is tried again. It reports whether there
-// is anything new to show.
-func (l *loop) save(ctx context.Context, now time.Duration) bool {
-	u := &l.unsaved
-	if len(u.events) == 0 || u.failing && now-u.tried < l.second {
-		return l.showUnsaved()
+// count counts the changes of the process condition, not what people do.
+func (l *loop) count(e Event) {
+	key := alarm.Key{Gland: e.Gland, Condition: e.Condition}
+	if l.active[key] == (e.State == StateActive) {
+		return
 	}
-	stored, err := l.journal.Commit(ctx, u.events)
-	if err != nil {
-		if !u.failing {
-			l.agent.log.Error("journal cannot store events; trying again, alarms go on", "error", err)
-		}
-		u.failing, u.tried = true, now
-		return l.showUnsaved()
-	}
-	if u.failing {
-		l.agent.log.Info("journal stores events again", "events", len(stored), "dropped", u.dropped)
-	}
-	u.failing, u.events, u.shown = false, nil, 0
-	return l.show(stored)
+	l.active[key] = e.State == StateActive
+	l.counts[TransitionKey{e.Gland, e.Condition, e.State}]++
 }
 
-func (l *loop) showUnsaved() bool {
-	fresh := l.unsaved.events[l.unsaved.shown:]
-	l.unsaved.shown = len(l.unsaved.events)
-	return l.show(fresh)
+// save commits what happened, before anybody is shown it. It reports whether
+// there is anything new to show.
+func (l *loop) save(ctx context.Context, now time.Duration) (happened bool) {
+	if !l.batch.Empty() {
+		l.batch.At = Stamp{Wall: l.agent.clock.Wall(now), Steady: now}
+		l.journal.Commit(ctx, &l.batch)
+		for _, e := range l.batch.Events {
+			l.seq = max(l.seq, e.Seq)
+		}
+		for _, k := range l.batch.Alarms {
+			if i, known := l.alarmAt[k.Key]; known && k.Event >= 0 {
+				l.alarms[i].Seq = k.Shown.Seq
+			}
+		}
+		happened = len(l.batch.Events) > 0
+		l.counted = l.counted || happened
+		l.batch = Batch{}
+	}
+	happened = happened || l.happened
+	l.happened = false
+	return happened
 }
 
-// show brings the alarms on the board up to date with events.
-func (l *loop) show(events []Event) (changed bool) {
-	for _, e := range events {
-		l.seq = max(l.seq, e.Seq)
-		i, isAlarm := l.alarmAt[[2]string{e.Gland, e.Condition}]
-		if !isAlarm {
-			changed = changed || e.Seq > 0
-			continue
-		}
-		l.alarms[i] = alarmOf(e)
-		changed, l.counted = true, true
+// tellNotices makes events of damaged files that the store has set aside.
+func (l *loop) tellNotices(now time.Duration) {
+	notices := l.journal.Trouble().Notices
+	for _, text := range notices[min(l.noticed, len(notices)):] {
+		l.agent.log.Error("store: " + text)
+		l.record(Event{Time: stamp(l.agent.clock.Wall(now)), At: now, Kind: EventStore, Message: sentence(text)})
 	}
-	return changed
+	l.noticed = max(l.noticed, len(notices))
 }
 
 // publish shows the station as it stands. What did not change is shared with
@@ -87,8 +74,7 @@ func (l *loop) publish(now time.Duration) {
 	before := l.agent.board.Latest()
 	s := &Snapshot{
 		Station: l.station, Started: l.started, Time: l.agent.clock.Wall(now), Seq: l.seq,
-		Unsaved: len(l.unsaved.events), UnsavedDropped: l.unsaved.dropped,
-		Glands: slices.Clone(l.glands), Alarms: before.Alarms,
+		Store: l.journal.Trouble(), Glands: slices.Clone(l.glands), Alarms: before.Alarms,
 		Transitions: before.Transitions, Faults: before.Faults,
 	}
 	if l.counted {

@@ -1,10 +1,12 @@
 package agent
 
 import (
+	"encoding/json"
 	"math"
 	"time"
 
 	"weepd/rules"
+	"weepd/rules/alarm"
 )
 
 // The JSON that leaves the agent, the same on MQTT and HTTP. Times are RFC 3339
@@ -12,11 +14,14 @@ import (
 
 // Kinds of event.
 const (
-	EventAlarm = "alarm" // a condition became active or cleared
-	EventClock = "clock" // the wall clock was stepped
+	EventAlarm  = "alarm"  // an alarm changed: its condition, or where it stands in its life
+	EventUpkeep = "upkeep" // somebody recorded work at a gland
+	EventClock  = "clock"  // the wall clock was stepped
+	EventDown   = "down"   // the agent was not running for a while
+	EventStore  = "store"  // the store was damaged, or takes events again
 )
 
-// States of an alarm in events and alarm topics.
+// States of a process condition, in events and alarm topics.
 const (
 	StateActive  = "active"
 	StateCleared = "cleared"
@@ -24,36 +29,75 @@ const (
 
 // Event is one entry of the journal and of the topic `event`.
 type Event struct {
-	Seq       uint64    `json:"seq"` // rises by one for the life of the station
-	Time      time.Time `json:"time"`
-	Kind      string    `json:"kind"`
-	Gland     string    `json:"gland,omitempty"`
-	Condition string    `json:"condition,omitempty"`
-	State     string    `json:"state,omitempty"`
-	Priority  string    `json:"priority,omitempty"`
-	DPM       *float64  `json:"dpm,omitempty"`
-	DPMLow    *float64  `json:"dpm_low,omitempty"`
-	DPMHigh   *float64  `json:"dpm_high,omitempty"`
-	RiseC     *float64  `json:"rise_c,omitempty"`
-	StepS     *float64  `json:"step_s,omitempty"` // how far the wall clock was stepped, seconds
-	Message   string    `json:"message"`
+	Seq          uint64     `json:"seq"` // rises by one for the life of the station
+	Time         time.Time  `json:"time"`
+	Kind         string     `json:"kind"`
+	Gland        string     `json:"gland,omitempty"` // or the id of a shared cause
+	Condition    string     `json:"condition,omitempty"`
+	State        string     `json:"state,omitempty"`        // of the process condition: active or cleared
+	AlarmState   string     `json:"alarm_state,omitempty"`  // where the alarm stands in its life, IEC 62682
+	Acknowledged bool       `json:"acknowledged,omitempty"` // tells both latched states apart
+	Was          string     `json:"was,omitempty"`          // AlarmState before
+	Priority     string     `json:"priority,omitempty"`
+	By           string     `json:"by,omitempty"`    // who; absent: the process, logic or time
+	Note         string     `json:"note,omitempty"`  // in that person's words
+	Until        *time.Time `json:"until,omitempty"` // the end of a shelf
+	Members      []string   `json:"members,omitempty"`
+	DPM          *float64   `json:"dpm,omitempty"` // the evidence
+	DPMLow       *float64   `json:"dpm_low,omitempty"`
+	DPMHigh      *float64   `json:"dpm_high,omitempty"`
+	RiseC        *float64   `json:"rise_c,omitempty"`
+	Entry        *Entry     `json:"entry,omitempty"`   // upkeep
+	Command      string     `json:"command,omitempty"` // id of the command that did it
+	From         *time.Time `json:"from,omitempty"`    // down: the last sign of life
+	To           *time.Time `json:"to,omitempty"`      // down: the start; absent while the clock is behind
+	StepS        *float64   `json:"step_s,omitempty"`  // how far the wall clock was stepped, seconds
+	Message      string     `json:"message"`
+
+	At time.Duration `json:"-"` // steady time
 }
 
-// Alarm is one condition of one gland as it stands.
+// Entry is what somebody recorded of a gland, as it was given.
+type Entry struct {
+	Kind  string          `json:"kind"`
+	Value json.RawMessage `json:"value,omitempty"`
+}
+
+// Alarm is one alarm as it stands: a condition of a gland or of a shared cause.
 type Alarm struct {
-	Gland     string     `json:"gland"`
-	Condition string     `json:"condition"`
-	State     string     `json:"state"`
-	Priority  string     `json:"priority"`
-	Since     *time.Time `json:"since,omitempty"` // of the last change; absent: none since the agent started
-	Seq       uint64     `json:"seq,omitempty"`   // of the event that made it so
-	DPM       *float64   `json:"dpm,omitempty"`   // the evidence of that instant
-	RiseC     *float64   `json:"rise_c,omitempty"`
-	Message   string     `json:"message,omitempty"`
+	Gland        string     `json:"gland"`
+	Condition    string     `json:"condition"`
+	State        string     `json:"state"` // of the process condition, whatever people did about it
+	Priority     string     `json:"priority"`
+	AlarmState   string     `json:"alarm_state,omitempty"`
+	Acknowledged bool       `json:"acknowledged,omitempty"`
+	Since        *time.Time `json:"since,omitempty"`   // State's last change; absent: none yet
+	Changed      *time.Time `json:"changed,omitempty"` // AlarmState's last change
+	Until        *time.Time `json:"until,omitempty"`   // the end of a shelf
+	By           string     `json:"by,omitempty"`      // who brought AlarmState about
+	Note         string     `json:"note,omitempty"`
+	Cause        string     `json:"cause,omitempty"`   // the shared cause's alarm that stands for this one
+	Members      []string   `json:"members,omitempty"` // a shared cause's: the conditions it stands for
+	Seq          uint64     `json:"seq,omitempty"`     // of the event that made it so
+	DPM          *float64   `json:"dpm,omitempty"`     // the evidence of State's last change
+	RiseC        *float64   `json:"rise_c,omitempty"`
+	Message      string     `json:"message,omitempty"`
 }
 
 // Active reports whether the condition holds.
 func (a Alarm) Active() bool { return a.State == StateActive }
+
+// Life is where the alarm stands in its life.
+func (a Alarm) Life() alarm.State {
+	s, err := alarm.ParseState(a.AlarmState, a.Acknowledged)
+	if err != nil { // absent: nothing has happened yet
+		return alarm.Normal
+	}
+	return s
+}
+
+// Standing reports whether there is anything to tell of the alarm.
+func (a Alarm) Standing() bool { return a.Active() || a.Life() != alarm.Normal }
 
 // GlandReading is the latest reading of a gland.
 type GlandReading struct {
@@ -90,30 +134,6 @@ func NewGlandReading(at time.Time, g rules.GlandState) GlandReading {
 		r.Running = &running
 	}
 	return r
-}
-
-func alarmEvent(at time.Time, t rules.Transition) Event {
-	state := StateCleared
-	if t.Active {
-		state = StateActive
-	}
-	return Event{
-		Time: stamp(at), Kind: EventAlarm, Gland: t.Gland,
-		Condition: t.Condition.String(), State: state, Priority: t.Priority.String(),
-		DPM:     number(t.Weep.DPM, t.Weep.Known),
-		DPMLow:  number(t.Weep.LowDPM, t.Weep.Known),
-		DPMHigh: number(t.Weep.HighDPM, t.Weep.Known),
-		RiseC:   number(t.Rise.Value, t.Rise.Known),
-		Message: t.Message,
-	}
-}
-
-func alarmOf(e Event) Alarm {
-	since := e.Time
-	return Alarm{
-		Gland: e.Gland, Condition: e.Condition, State: e.State, Priority: e.Priority,
-		Since: &since, Seq: e.Seq, DPM: e.DPM, RiseC: e.RiseC, Message: e.Message,
-	}
 }
 
 // number rounds to a hundredth: no sensor here knows more.

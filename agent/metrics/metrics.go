@@ -9,6 +9,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"weepd/agent"
+	"weepd/rules/alarm"
 	"weepd/rules/reading"
 )
 
@@ -24,6 +25,15 @@ type Outbox interface {
 	OutboxDropped() uint64
 }
 
+// Store is what is on the disk.
+type Store interface {
+	// StoreBytes gives what the store's files take and may take; false while
+	// they cannot be read.
+	StoreBytes() (used, bound int64, ok bool)
+	// HistoryDropped counts the readings lost to the history.
+	HistoryDropped() uint64
+}
+
 // Publisher delivers events.
 type Publisher interface {
 	OutboxSent() uint64
@@ -31,11 +41,13 @@ type Publisher interface {
 }
 
 // Parts are what is measured. Publisher may be nil: nothing is published.
+// Store may be nil: nothing is kept on a disk.
 type Parts struct {
 	Latest    func() *agent.Snapshot
 	Queue     Queue
 	Outbox    Outbox
 	Publisher Publisher
+	Store     Store
 	Version   string
 }
 
@@ -60,19 +72,24 @@ func desc(name, help string, labels ...string) *prometheus.Desc {
 type descs struct {
 	drops, dpm, temp, rise, running    *prometheus.Desc
 	active, transitions, faults        *prometheus.Desc
+	life, lives                        *prometheus.Desc
 	pending, sent, dropped, connected  *prometheus.Desc
 	queueLength, queueDropped, unsaved *prometheus.Desc
+	failing, aside, bytes, bound, lost *prometheus.Desc
 	build                              *prometheus.Desc
 }
 
 func newDescs() descs {
 	return descs{
-		drops:        desc("weepd_gland_drops_total", "Drops counted since the agent started; absent while the drip sensor is not to be believed.", "gland"),
-		dpm:          desc("weepd_gland_drops_per_minute", "Weep of the gland, drops per minute.", "gland"),
-		temp:         desc("weepd_gland_temperature_celsius", "Temperature of the gland.", "gland"),
-		rise:         desc("weepd_gland_temperature_rise_celsius", "Rise of the gland's temperature over its reference.", "gland"),
-		running:      desc("weepd_gland_running", "1 while the shaft turns, 0 at rest.", "gland"),
-		active:       desc("weepd_alarm_active", "1 while the condition holds.", "gland", "condition", "priority"),
+		drops:   desc("weepd_gland_drops_total", "Drops counted since the agent started; absent while the drip sensor is not to be believed.", "gland"),
+		dpm:     desc("weepd_gland_drops_per_minute", "Weep of the gland, drops per minute.", "gland"),
+		temp:    desc("weepd_gland_temperature_celsius", "Temperature of the gland.", "gland"),
+		rise:    desc("weepd_gland_temperature_rise_celsius", "Rise of the gland's temperature over its reference.", "gland"),
+		running: desc("weepd_gland_running", "1 while the shaft turns, 0 at rest.", "gland"),
+		active:  desc("weepd_alarm_active", "1 while the condition holds, whatever people did about the alarm; see weepd_alarm_state.", "gland", "condition", "priority"),
+		life: desc("weepd_alarm_state", "Where the alarm stands in its life (IEC 62682): 0 normal, 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, "+
+			"4 latched unacknowledged, 5 latched acknowledged, 6 shelved, 7 suppressed, 8 out of service.", "gland", "condition", "priority"),
+		lives:        desc("weepd_alarms", "Alarms in each state of their life.", "state"),
 		transitions:  desc("weepd_alarm_transitions_total", "Changes of alarms since the agent started, by the state they changed to.", "gland", "condition", "state"),
 		faults:       desc("weepd_sensor_faults_total", "Times a sensor's reading turned bad since the agent started.", "gland", "point", "quality"),
 		pending:      desc("weepd_outbox_pending", "Events that the broker has not acknowledged yet."),
@@ -81,7 +98,12 @@ func newDescs() descs {
 		connected:    desc("weepd_broker_connected", "1 while there is a connection to the broker."),
 		queueLength:  desc("weepd_queue_length", "Readings on their way from the sources to the loop."),
 		queueDropped: desc("weepd_queue_dropped_total", "Readings lost because the queue was full."),
-		unsaved:      desc("weepd_journal_waiting", "Events that wait for a journal that fails."),
+		unsaved:      desc("weepd_journal_waiting", "Events that wait in memory because the store fails."),
+		failing:      desc("weepd_store_failing", "1 while events cannot be stored."),
+		aside:        desc("weepd_store_set_aside_total", "Damaged files of the store that were set aside since the agent started."),
+		bytes:        desc("weepd_store_bytes", "What the store's files take on the disk."),
+		bound:        desc("weepd_store_bound_bytes", "What the store's files may take on the disk."),
+		lost:         desc("weepd_history_dropped_total", "Readings lost to the history because it could not be written."),
 		build:        desc("weepd_build_info", "The agent's version; always 1.", "version", "goversion"),
 	}
 }
@@ -97,6 +119,7 @@ func (c *collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, x := range []*prometheus.Desc{
 		d.drops, d.dpm, d.temp, d.rise, d.running, d.active, d.transitions, d.faults,
 		d.pending, d.sent, d.dropped, d.connected, d.queueLength, d.queueDropped, d.unsaved, d.build,
+		d.life, d.lives, d.failing, d.aside, d.bytes, d.bound, d.lost,
 	} {
 		ch <- x
 	}
@@ -109,8 +132,17 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	for _, g := range s.Glands {
 		c.collectGland(out, g)
 	}
+	lives := make(map[string]int)
+	for state := range alarm.States {
+		lives[state.String()] = 0
+	}
 	for _, a := range s.Alarms {
 		out.gauge(c.d.active, bit(a.Active()), a.Gland, a.Condition, a.Priority)
+		out.gauge(c.d.life, float64(a.Life()), a.Gland, a.Condition, a.Priority)
+		lives[a.Life().String()]++
+	}
+	for state, n := range lives {
+		out.gauge(c.d.lives, float64(n), state)
 	}
 	for k, n := range s.Transitions {
 		out.counter(c.d.transitions, float64(n), k.Gland, k.Condition, k.State)
@@ -145,7 +177,8 @@ func (c *collector) collectGland(out sink, g agent.Gland) {
 func (c *collector) collectQueues(out sink, s *agent.Snapshot) {
 	out.gauge(c.d.queueLength, float64(c.parts.Queue.QueueLength()))
 	out.counter(c.d.queueDropped, float64(c.parts.Queue.QueueDropped()))
-	out.gauge(c.d.unsaved, float64(s.Unsaved))
+	out.gauge(c.d.unsaved, float64(s.Store.Waiting))
+	c.collectStore(out, s)
 	out.gauge(c.d.pending, float64(c.parts.Outbox.OutboxPending()))
 	out.counter(c.d.dropped, float64(c.parts.Outbox.OutboxDropped()))
 	sent := uint64(0)
@@ -154,6 +187,19 @@ func (c *collector) collectQueues(out sink, s *agent.Snapshot) {
 		out.gauge(c.d.connected, bit(c.parts.Publisher.Connected()))
 	}
 	out.counter(c.d.sent, float64(sent))
+}
+
+func (c *collector) collectStore(out sink, s *agent.Snapshot) {
+	if c.parts.Store == nil {
+		return
+	}
+	out.gauge(c.d.failing, bit(s.Store.Problem != ""))
+	out.counter(c.d.aside, float64(len(s.Store.Notices)))
+	out.counter(c.d.lost, float64(c.parts.Store.HistoryDropped()))
+	if used, bound, ok := c.parts.Store.StoreBytes(); ok {
+		out.gauge(c.d.bytes, float64(used))
+		out.gauge(c.d.bound, float64(bound))
+	}
 }
 
 type sink struct{ ch chan<- prometheus.Metric }

@@ -154,14 +154,13 @@ func (b *fakeBoard) change(f func(*agent.Snapshot)) {
 
 func commit(t *testing.T, j *agent.MemoryJournal, n int) {
 	t.Helper()
-	if _, err := j.Commit(t.Context(), make([]agent.Event, n)); err != nil {
-		t.Fatal(err)
-	}
+	t.Helper()
+	j.Commit(t.Context(), &agent.Batch{Events: make([]agent.Event, n)})
 }
 
 func publish(t *testing.T, cfg Config, board Board, outbox Outbox, log io.Writer) (p *Publisher, stop func()) {
 	t.Helper()
-	p = New(cfg, board, outbox, slog.New(slog.NewTextHandler(log, nil)))
+	p = New(cfg, board, outbox, nil, slog.New(slog.NewTextHandler(log, nil)))
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- p.Run(ctx) }()

@@ -2,7 +2,8 @@
 //
 // Topics below the root: status (retained, QoS 1, last will offline),
 // gland/<id> (retained, QoS 0, by exception), alarm/<id>/<condition>
-// (retained, QoS 1) and event (QoS 1, every event once and in order).
+// (retained, QoS 1), event (QoS 1, every event once and in order) and
+// reply/<id> (QoS 1). Commands are taken from command.
 //
 // The MQTT library has no durable duty: each connection is a new client with a
 // clean session, events are read from the outbox and deleted only after the
@@ -18,6 +19,7 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+	"time"
 
 	"weepd/agent"
 )
@@ -31,6 +33,10 @@ type Config struct {
 	PasswordFile string // read at each connection, so that it may be changed
 	TLS          TLS    // used with ssl:// only
 	Version      string // of the agent, for status
+
+	Station        string // part of what a command's signature covers
+	CommandKeyFile string // empty: commands need no signature
+	CommandWindow  time.Duration
 }
 
 // TLS has the files of an encrypted connection; empty means not given.
@@ -54,9 +60,14 @@ type Board interface {
 	Changed() <-chan struct{}
 }
 
-// New makes a publisher; Run runs it.
-func New(cfg Config, board Board, outbox Outbox, log *slog.Logger) *Publisher {
-	return &Publisher{cfg: cfg, board: board, outbox: outbox, log: log.With("broker", cfg.Broker)}
+// Doer carries out commands.
+type Doer interface {
+	Do(ctx context.Context, c agent.Command) agent.Reply
+}
+
+// New makes a publisher; Run runs it. doer may be nil: no commands are taken.
+func New(cfg Config, board Board, outbox Outbox, doer Doer, log *slog.Logger) *Publisher {
+	return &Publisher{cfg: cfg, board: board, outbox: outbox, doer: doer, log: log.With("broker", cfg.Broker)}
 }
 
 func (c Config) encrypted() bool { return !strings.HasPrefix(c.Broker, "tcp://") }

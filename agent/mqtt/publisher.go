@@ -34,6 +34,7 @@ type Publisher struct {
 	cfg    Config
 	board  Board
 	outbox Outbox
+	doer   Doer
 	log    *slog.Logger
 
 	sent      atomic.Uint64
@@ -131,7 +132,7 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 		AddBroker(p.cfg.Broker).SetClientID(p.cfg.ClientID).
 		SetUsername(p.cfg.Username).SetPassword(password).
 		SetBinaryWill(p.cfg.Root+"/status", will, 1, true).
-		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(false).
+		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(true). // commands come in order
 		SetAutoReconnect(false).SetConnectRetry(false).
 		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).
 		SetWriteTimeout(writeTimeout).SetConnectTimeout(connectTimeout).

@@ -15,6 +15,7 @@ import (
 const (
 	windowSize = 100 // messages in flight
 	glandsLook = time.Second
+	readAgain  = 5 * time.Second // an outbox that could not be read
 )
 
 // session is what is known of one connection: what was sent, what is in flight.
@@ -27,6 +28,11 @@ type session struct {
 	sentSeq uint64 // last event handed to the client
 	acked   uint64 // all events up to here are acknowledged
 	deleted uint64 // and out of the outbox
+
+	requests chan request
+	replies  chan reply
+	unread   time.Time // when the outbox could not be read
+	stalled  bool
 
 	alarms map[alarmKey]alarmMark
 	glands map[string]sentGland
@@ -41,14 +47,25 @@ type inFlight struct {
 
 type alarmKey struct{ gland, condition string }
 
+// alarmMark tells a change of what was sent.
 type alarmMark struct {
-	seq   uint64
-	state string
+	seq          uint64
+	state, cause string
+	until        time.Time
+}
+
+func markOf(a agent.Alarm) alarmMark {
+	m := alarmMark{seq: a.Seq, state: a.State, cause: a.Cause}
+	if a.Until != nil {
+		m.until = *a.Until
+	}
+	return m
 }
 
 func newSession(p *Publisher, client paho.Client, lost <-chan error) *session {
 	return &session{
 		p: p, client: client, lost: lost,
+		requests: make(chan request, requestsMost), replies: make(chan reply),
 		alarms: make(map[alarmKey]alarmMark), glands: make(map[string]sentGland),
 	}
 }
@@ -58,6 +75,11 @@ func (s *session) run(ctx context.Context) error {
 	if err := s.publish("status", 1, true, 0, s.p.status("online")); err != nil {
 		return err
 	}
+	stop, err := s.takeCommands(ctx)
+	if err != nil {
+		return err
+	}
+	defer stop()
 	for {
 		changed := s.p.board.Changed()
 		more, err := s.catchUp(ctx)
@@ -77,6 +99,9 @@ func (s *session) run(ctx context.Context) error {
 // catchUp brings the topics up to date: states first, so that a backlog of
 // events never holds the newest alarm up. more says that events are left.
 func (s *session) catchUp(ctx context.Context) (more bool, err error) {
+	if err := s.sendReplies(); err != nil {
+		return false, err
+	}
 	latest := s.p.board.Latest()
 	if err := s.publishAlarms(latest); err != nil {
 		return false, err
@@ -92,7 +117,7 @@ func (s *session) catchUp(ctx context.Context) (more bool, err error) {
 func (s *session) publishAlarms(latest *agent.Snapshot) error {
 	for _, active := range []bool{true, false} {
 		for _, a := range latest.Alarms {
-			key, mark := alarmKey{a.Gland, a.Condition}, alarmMark{a.Seq, a.State}
+			key, mark := alarmKey{a.Gland, a.Condition}, markOf(a)
 			if sent, known := s.alarms[key]; a.Active() != active || known && sent == mark {
 				continue
 			}
@@ -124,10 +149,23 @@ func (s *session) publishGlands(latest *agent.Snapshot, now time.Time) error {
 	return nil
 }
 
+// publishEvents sends the next of the outbox. An outbox that cannot be read
+// holds only the events up: alarms and readings go on.
 func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
+	if s.stalled && time.Since(s.unread) < readAgain {
+		return false, nil
+	}
 	events, err := s.p.outbox.Pending(ctx, s.sentSeq, windowSize)
 	if err != nil && ctx.Err() == nil {
-		return false, fmt.Errorf("outbox: %w", err)
+		if !s.stalled {
+			s.p.log.Error("mqtt: the outbox cannot be read; events wait, alarms and readings go on", "error", err)
+		}
+		s.stalled, s.unread = true, time.Now()
+		return false, nil
+	}
+	if s.stalled {
+		s.stalled = false
+		s.p.log.Info("mqtt: the outbox can be read again")
 	}
 	for _, e := range events {
 		if err := s.publish("event", 1, false, e.Seq, e); err != nil {
@@ -145,11 +183,13 @@ func (s *session) rest(ctx context.Context, changed <-chan struct{}) (done bool,
 		if len(s.window) > 0 {
 			head = s.window[0].token.Done()
 		}
-		timer := time.NewTimer(ackTimeout)
+		timer := time.NewTimer(s.patience())
 		select {
 		case <-ctx.Done():
 			done = true
 		case <-changed:
+		case r := <-s.replies:
+			err = s.publish("reply/"+r.id, 1, false, 0, r.Reply)
 		case err = <-s.lost:
 			err = lostBy(err)
 		case <-head:
@@ -159,13 +199,20 @@ func (s *session) rest(ctx context.Context, changed <-chan struct{}) (done bool,
 			}
 			continue
 		case <-timer.C:
-			if len(s.window) > 0 {
+			if len(s.window) > 0 && !s.stalled {
 				err = s.unacknowledged()
 			}
 		}
 		timer.Stop()
 		return done, err
 	}
+}
+
+func (s *session) patience() time.Duration {
+	if s.stalled {
+		return readAgain
+	}
+	return ackTimeout
 }
 
 // publish hands a message to the client, after making room in the window.

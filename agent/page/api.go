@@ -3,6 +3,7 @@ package page
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"net/http"
 	"strconv"
 
@@ -61,12 +62,13 @@ func (s *Server) glands(w http.ResponseWriter, _ *http.Request) {
 	s.answer(w, out)
 }
 
-// alarms gives the active ones; `all` gives every condition of every gland.
+// alarms gives those that are active, wait for somebody or are set aside;
+// `all` gives every condition of every gland.
 func (s *Server) alarms(w http.ResponseWriter, r *http.Request) {
 	all := r.URL.Query().Has("all")
 	out := []agent.Alarm{}
 	for _, a := range s.parts.Board.Latest().Alarms {
-		if all || a.Active() {
+		if all || a.Standing() {
 			out = append(out, a)
 		}
 	}
@@ -106,6 +108,10 @@ func parseSeq(text string) (uint64, error) {
 
 func (s *Server) answer(w http.ResponseWriter, v any) {
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	s.encode(w, v)
+}
+
+func (s *Server) encode(w io.Writer, v any) {
 	encoder := json.NewEncoder(w)
 	encoder.SetIndent("", "  ")
 	if err := encoder.Encode(v); err != nil {

@@ -49,6 +49,10 @@ type Parts struct {
 	Metrics http.Handler                    // at /metrics
 	Protect func(http.Handler) http.Handler // who may do what; nil: everybody everything
 	TLS     *tls.Config                     // nil: not encrypted
+	// Do carries out a command; nil: none are taken.
+	Do func(ctx context.Context, c agent.Command) agent.Reply
+	// User gives the name of who is logged in, empty if nobody is.
+	User    func(ctx context.Context) string
 	Version string
 	Log     *slog.Logger
 }
@@ -120,6 +124,9 @@ func (s *Server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/alarms", s.alarms)
 	mux.HandleFunc("GET /api/v1/events", s.events)
 	mux.HandleFunc("GET /api/v1/stream", s.stream)
+	if s.parts.Do != nil {
+		mux.HandleFunc("POST /api/v1/command", s.command)
+	}
 	if s.parts.Protect == nil {
 		return secured(mux)
 	}

@@ -158,9 +158,7 @@ func TestHealthFollowsTheLoop(t *testing.T) {
 func TestAPI(t *testing.T) {
 	b := serve(t)
 	defer b.stop()
-	if _, err := b.journal.Commit(t.Context(), make([]agent.Event, 3)); err != nil {
-		t.Fatal(err)
-	}
+	b.journal.Commit(t.Context(), &agent.Batch{Events: make([]agent.Event, 3)})
 	_, _, body := b.get(t, "/api/v1/glands")
 	var glands []map[string]any
 	if err := json.Unmarshal([]byte(body), &glands); err != nil {
@@ -190,9 +188,7 @@ func TestAPI(t *testing.T) {
 
 func TestStreamResumesAndSendsWhatComes(t *testing.T) {
 	b := serve(t)
-	if _, err := b.journal.Commit(t.Context(), make([]agent.Event, 3)); err != nil {
-		t.Fatal(err)
-	}
+	b.journal.Commit(t.Context(), &agent.Batch{Events: make([]agent.Event, 3)})
 	request, err := http.NewRequestWithContext(t.Context(), http.MethodGet, b.url+"/api/v1/stream", nil)
 	if err != nil {
 		t.Fatal(err)
@@ -204,9 +200,7 @@ func TestStreamResumesAndSendsWhatComes(t *testing.T) {
 	}
 	lines := bufio.NewScanner(response.Body)
 	expectLines(t, lines, "id: 3", "event: event", `"id":"calm"`, `"id":"leaky"`, `"id":"hot"`)
-	if _, err := b.journal.Commit(t.Context(), make([]agent.Event, 1)); err != nil {
-		t.Fatal(err)
-	}
+	b.journal.Commit(t.Context(), &agent.Batch{Events: make([]agent.Event, 1)})
 	close(b.board.changed)
 	expectLines(t, lines, "id: 4", "event: event")
 	b.stop() // also ends the stream

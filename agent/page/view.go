@@ -13,6 +13,7 @@ import (
 
 	"weepd/agent"
 	"weepd/rules"
+	"weepd/rules/alarm"
 )
 
 // texts are what the template calls for words.
@@ -30,14 +31,17 @@ type view struct {
 	Time    time.Time
 	Alive   bool
 	High    int
-	Alarms  []alarmRow
+	Store   agent.Trouble
+	Alarms  []alarmRow // on the operator's list
+	Aside   []alarmRow // set aside by people or logic
 	Glands  []glandRow
 }
 
 type alarmRow struct {
 	agent.Alarm
-	Name string
-	Next string // what to do, with its caution
+	Name  string
+	Where string // where it stands in its life, and by whom
+	Next  string // what to do, with its caution
 }
 
 type glandRow struct {
@@ -66,28 +70,85 @@ func (s *Server) index(w http.ResponseWriter, _ *http.Request) {
 
 func (s *Server) view() view {
 	latest := s.parts.Board.Latest()
-	v := view{Station: latest.Station, Version: s.parts.Version, Time: latest.Time, Alive: s.parts.Alive()}
+	v := view{Station: latest.Station, Store: latest.Store, Version: s.parts.Version, Time: latest.Time, Alive: s.parts.Alive()}
 	names := make(map[string]string, len(latest.Glands))
 	active := make(map[string][]agent.Alarm)
 	for _, g := range latest.Glands {
 		names[g.Rules.ID] = g.Name
 	}
 	for _, a := range latest.Alarms {
-		if !a.Active() {
-			continue
+		if a.Active() {
+			active[a.Gland] = append(active[a.Gland], a)
 		}
-		active[a.Gland] = append(active[a.Gland], a)
-		v.Alarms = append(v.Alarms, alarmRow{a, names[a.Gland], advice(a.Condition)})
-		if a.Priority == rules.High.String() {
-			v.High++
-		}
+		v.list(a, names[a.Gland])
 	}
 	for _, g := range latest.Glands {
 		v.Glands = append(v.Glands, newGlandRow(latest, g, active[g.Rules.ID]))
 	}
+	slices.SortStableFunc(v.Alarms, func(a, b alarmRow) int { return cmp.Compare(waiting(b), waiting(a)) })
 	slices.SortStableFunc(v.Alarms, func(a, b alarmRow) int { return cmp.Compare(urgency(a.Priority), urgency(b.Priority)) })
 	slices.SortStableFunc(v.Glands, func(a, b glandRow) int { return cmp.Compare(urgency(a.Level), urgency(b.Level)) })
 	return v
+}
+
+// list puts an alarm where it belongs on the page. One that a shared cause
+// stands for is shown there.
+func (v *view) list(a agent.Alarm, name string) {
+	if name == "" {
+		name = a.Gland
+	}
+	row := alarmRow{a, name, where(a), advice(a.Condition)}
+	switch life := a.Life(); {
+	case life.SetAside():
+		v.Aside = append(v.Aside, row)
+	case life.Annunciated() || a.Active() && a.Cause == "":
+		v.Alarms = append(v.Alarms, row)
+		if a.Priority == rules.High.String() && a.Active() {
+			v.High++
+		}
+	}
+}
+
+// waiting is 1 for an alarm that nobody has acknowledged.
+func waiting(a alarmRow) int {
+	switch a.Life() {
+	case alarm.Unacknowledged, alarm.ReturnedUnacknowledged, alarm.LatchedUnacknowledged:
+		return 1
+	default:
+		return 0
+	}
+}
+
+// where says where an alarm stands in its life, for an operator.
+func where(a agent.Alarm) string {
+	var text string
+	switch a.Life() {
+	case alarm.Unacknowledged:
+		text = "not acknowledged"
+	case alarm.Acknowledged:
+		text = "acknowledged"
+	case alarm.ReturnedUnacknowledged:
+		text = "gone again, not acknowledged"
+	case alarm.LatchedUnacknowledged:
+		text = "gone again, latched: acknowledge, then reset"
+	case alarm.LatchedAcknowledged:
+		text = "gone again, latched: reset it"
+	case alarm.Shelved:
+		text = "shelved"
+	case alarm.Suppressed:
+		text = "suppressed"
+	case alarm.OutOfService:
+		text = "out of service"
+	default:
+		return ""
+	}
+	if a.Until != nil {
+		text += " until " + a.Until.UTC().Format("2006-01-02 15:04 UTC")
+	}
+	if a.By != "" {
+		text += " by " + a.By
+	}
+	return text
 }
 
 func newGlandRow(s *agent.Snapshot, g agent.Gland, alarms []agent.Alarm) glandRow {

@@ -23,6 +23,17 @@ type Usage struct {
 	Damaged int64 // of them in files set aside
 }
 
+// Files gives the size of all files of the store, without waiting for a write.
+func (s *Store) Files() (total int64, err error) {
+	paths, err := filepath.Glob(s.path("*"))
+	for _, path := range paths {
+		if info, err := os.Stat(path); err == nil && !info.IsDir() {
+			total += info.Size()
+		}
+	}
+	return total, err
+}
+
 // Usage measures the store.
 func (s *Store) Usage(ctx context.Context) (Usage, error) {
 	s.history.mu.Lock()

@@ -52,6 +52,9 @@ func kindOf(err error) error {
 // kindOfCode maps SQLite's result codes (sqlite.org/rescode.html); the low
 // byte is the primary code.
 func kindOfCode(code int) error {
+	if code == sqlite3.SQLITE_IOERR_SHORT_READ { // the file is cut off
+		return ErrCorrupt
+	}
 	switch code & 0xff {
 	case sqlite3.SQLITE_FULL:
 		return ErrFull

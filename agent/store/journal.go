@@ -28,7 +28,9 @@ CREATE TABLE reply(n INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, wall_ns INTEG
 }
 
 // Event is one entry of the journal. Seq rises by one for the life of the
-// station; Commit gives it.
+// station; Commit gives it where it is 0. A caller that numbers events itself,
+// as one that gave them out while nothing could be stored, gives every event
+// of a batch its seq, each above the last; gaps before them are noted.
 type Event struct {
 	Seq int64
 	Stamp
@@ -46,6 +48,7 @@ type State struct {
 // Upkeep is one entry of the upkeep log.
 type Upkeep struct {
 	ID    int64 // given by Commit
+	Event int64 // seq of its event, not stored; if that event is there already, so is this entry
 	Gland string
 	Stamp
 	Payload []byte
@@ -90,7 +93,8 @@ type journal struct {
 // When it returns without error the batch survives a power cut. After an
 // error nothing of it is there, but for an error of the disk during the final
 // sync, where it may be; repeating the batch then may store it twice, under
-// new seqs. Errors of the disk are typed: ErrFull, ErrReadOnly, ErrIO.
+// new seqs, unless its events have their seqs: what is there already is then
+// left out. Errors of the disk are typed: ErrFull, ErrReadOnly, ErrIO.
 func (s *Store) Commit(ctx context.Context, b Batch) ([]int64, error) {
 	j := s.journal
 	j.mu.Lock()
@@ -107,29 +111,59 @@ func (j *journal) commit(ctx context.Context, b Batch) ([]int64, error) {
 	if err := j.sure(ctx); err != nil {
 		return nil, err
 	}
-	if err := j.reserve(j.last + int64(len(b.Events))); err != nil {
+	fresh, seqs := j.numbered(b.Events)
+	newest := j.last
+	if len(fresh) > 0 {
+		newest = fresh[len(fresh)-1].Seq
+	}
+	if err := j.reserve(newest); err != nil {
 		return nil, err
 	}
-	var seqs []int64
+	before := j.last
+	gap := len(fresh) > 0 && fresh[0].Seq > before+1
 	err := j.write(ctx, func(tx *txn) error {
-		for _, e := range b.Events {
-			e.Seq = j.last + 1 + int64(len(seqs))
-			seqs = append(seqs, e.Seq)
+		if gap {
+			if err := tx.setMeta(ctx, metaBase, fresh[0].Seq-1); err != nil {
+				return err
+			}
+		}
+		for _, e := range fresh {
 			if err := tx.putEvent(ctx, e); err != nil {
 				return err
 			}
 		}
-		return errors.Join(tx.putStates(ctx, b.States), tx.putUpkeep(ctx, b.Upkeep), tx.putReplies(ctx, b.Replies))
+		return errors.Join(tx.putStates(ctx, b.States), tx.putUpkeep(ctx, b.Upkeep, before), tx.putReplies(ctx, b.Replies))
 	})
 	if err != nil {
 		return nil, err
 	}
-	j.last += int64(len(seqs))
-	j.pending += int64(len(seqs))
+	if gap {
+		j.base = fresh[0].Seq - 1
+	}
+	j.last = newest
+	j.pending += int64(len(fresh))
 	if j.noOutbox {
 		j.delivered, j.pending = j.last, 0
 	}
 	return seqs, nil
+}
+
+// numbered gives the events that are not there yet, with their seqs, and the
+// seqs of all.
+func (j *journal) numbered(events []Event) (fresh []Event, seqs []int64) {
+	next := j.last + 1
+	for _, e := range events {
+		if e.Seq == 0 {
+			e.Seq = next
+		}
+		seqs = append(seqs, e.Seq)
+		if e.Seq < next {
+			continue
+		}
+		fresh = append(fresh, e)
+		next = e.Seq + 1
+	}
+	return fresh, seqs
 }
 
 func (t *txn) putEvent(ctx context.Context, e Event) error {
@@ -153,8 +187,11 @@ func (t *txn) putStates(ctx context.Context, states []State) error {
 	return nil
 }
 
-func (t *txn) putUpkeep(ctx context.Context, entries []Upkeep) error {
+func (t *txn) putUpkeep(ctx context.Context, entries []Upkeep, stored int64) error {
 	for _, u := range entries {
+		if u.Event != 0 && u.Event <= stored {
+			continue
+		}
 		err := t.exec(ctx, "INSERT INTO upkeep VALUES(NULL,?,?,?,?,?)",
 			u.Gland, u.Wall.UnixNano(), int64(u.Steady), blob(u.Payload), sum(0, u.Gland, u.Stamp, u.Payload))
 		if err != nil {

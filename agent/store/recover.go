@@ -14,7 +14,7 @@ import (
 // openJournal opens journal.db, or sets a damaged one aside, saves what can
 // be read out of it and goes on in a new one.
 func (s *Store) openJournal(ctx context.Context) (*journal, error) {
-	reserved, _, err := readNumber(s.path(seqName))
+	reserved, err := readNumber(s.path(seqName))
 	if err != nil {
 		return nil, fmt.Errorf("read sequence file: %w", typed(err))
 	}
@@ -24,7 +24,7 @@ func (s *Store) openJournal(ctx context.Context) (*journal, error) {
 	switch {
 	case errors.Is(err, ErrCorrupt):
 		j, err = s.newJournal(ctx, reserved, err)
-	case err == nil && (missing && reserved > 0 || j.last+2*reserveBlock < reserved):
+	case err == nil && s.opts.Newest == 0 && (missing && reserved > 0 || j.last+2*reserveBlock < reserved):
 		// The file was deleted, or an old copy was put back.
 		err = j.goOnAfter(ctx, reserved)
 	}
@@ -51,7 +51,9 @@ func (s *Store) newJournal(ctx context.Context, reserved int64, cause error) (*j
 	// Without any number left, the clock gives one that is surely higher than
 	// a station's count of events: a seq used twice would hide an alarm.
 	base := max(reserved, saved.lastSeq)
-	if reserved == 0 {
+	if s.opts.Newest > 0 { // the caller knows better than what was reserved
+		base = max(s.opts.Newest, saved.lastSeq)
+	} else if reserved == 0 {
 		base = max(base, s.opts.Now().Unix())
 	}
 	j, err := s.tryJournal(ctx, base)
@@ -192,7 +194,7 @@ func (j *journal) refill(ctx context.Context, base int64, saved salvaged) (int, 
 			}
 		}
 		return errors.Join(tx.setMeta(ctx, metaBase, base), tx.setMeta(ctx, metaDelivered, delivered),
-			tx.putStates(ctx, saved.states), tx.putUpkeep(ctx, saved.upkeep))
+			tx.putStates(ctx, saved.states), tx.putUpkeep(ctx, saved.upkeep, 0))
 	})
 	if err != nil {
 		return 0, err

@@ -57,20 +57,20 @@ func writeNumber(path string, n int64) (err error) {
 	return errors.Join(dir.Sync(), dir.Close())
 }
 
-// readNumber gives false when the file is absent or damaged.
-func readNumber(path string) (int64, bool, error) {
+// readNumber gives 0 when the file is absent or damaged.
+func readNumber(path string) (int64, error) {
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return 0, false, nil
+		return 0, nil
 	}
 	if err != nil {
-		return 0, false, err
+		return 0, err
 	}
 	words, ok := unsealed(data, 1)
 	if !ok {
-		return 0, false, nil
+		return 0, nil
 	}
-	return int64(words[0]), true, nil
+	return int64(words[0]), nil
 }
 
 // sealed writes words with their check sum.
@@ -94,7 +94,8 @@ func unsealed(data []byte, n int) ([]uint64, bool) {
 }
 
 // aliveFile holds the last heartbeat in two slots, written in turn, so that a
-// torn write leaves the one before.
+// torn write leaves the one before, and after them the newest seq that was
+// given out without being stored.
 type aliveFile struct {
 	file *os.File
 	turn int64
@@ -107,7 +108,44 @@ func openAlive(path string) (*aliveFile, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open heartbeat file: %w", typed(err))
 	}
+	if info, err := f.Stat(); err == nil && info.Size() < givenAt+givenSize {
+		_ = f.Truncate(givenAt + givenSize) // a disk that is full is told elsewhere
+	}
 	return &aliveFile{file: f}, nil
+}
+
+const (
+	givenAt   = 2 * aliveSlot
+	givenSize = 12
+)
+
+func (a *aliveFile) writeGiven(seq int64) error {
+	if _, err := a.file.WriteAt(sealed(uint64(seq)), givenAt); err != nil {
+		return fmt.Errorf("note of seqs given out: %w", typed(err))
+	}
+	return nil
+}
+
+func (a *aliveFile) readGiven() (int64, bool) {
+	data := make([]byte, givenSize)
+	if n, err := a.file.ReadAt(data, givenAt); n < givenSize || err != nil && !errors.Is(err, io.EOF) {
+		return 0, false
+	}
+	words, ok := unsealed(data, 1)
+	if !ok {
+		return 0, false
+	}
+	return int64(words[0]), true
+}
+
+// Reserved gives the newest seq that the store in dir may have given out, as
+// far as its side file tells, for one who cannot open it.
+func Reserved(dir string) int64 {
+	n, err := readNumber(filepath.Join(dir, seqName))
+	if err != nil {
+		return 0
+	}
+	return n
 }
 
 // write puts a stamp into the slot whose turn it is, with a rising number.

@@ -54,6 +54,11 @@ type Options struct {
 	// count as delivered at once.
 	NoOutbox bool
 
+	// Newest, when set, is the newest seq that the caller stored before, for
+	// one that opens a store again: if the journal is lost, numbering goes on
+	// after it and not after what was reserved.
+	Newest int64
+
 	// Fault, when set, is asked before every write and can make it fail; for
 	// tests. The word says which write: see the Fault constants.
 	Fault func(write string) error
@@ -163,7 +168,24 @@ func (s *Store) open(ctx context.Context) (err error) {
 	if s.alive, err = openAlive(filepath.Join(s.dir, aliveName)); err != nil {
 		return err
 	}
+	if err := s.skipGivenOut(ctx); err != nil {
+		return err
+	}
 	return s.findLastSeen(ctx)
+}
+
+// GaveOut notes that seqs up to the given one were given to readers though
+// they could not be stored, so that they are not given again after a restart.
+// It writes into room that the file has already, which a full disk allows.
+func (s *Store) GaveOut(upTo int64) error { return s.alive.writeGiven(upTo) }
+
+// skipGivenOut lets numbering go on after what was given out unstored.
+func (s *Store) skipGivenOut(ctx context.Context) error {
+	given, found := s.alive.readGiven()
+	if !found || given <= s.journal.last || s.opts.Newest > 0 {
+		return nil
+	}
+	return s.journal.goOnAfter(ctx, given)
 }
 
 // Aside lists the damaged files that Open, and Flush since, had to set aside.
@@ -200,7 +222,9 @@ func (s *Store) findLastSeen(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if found && (!s.seen || newest.Wall.After(s.lastSeen.Wall)) {
+	// Of the same run, so that the steady clock tells: each run begins with an
+	// event and a heartbeat after it.
+	if found && (!s.seen || newest.Steady > s.lastSeen.Steady) {
 		s.lastSeen, s.seen = newest, true
 	}
 	return nil

@@ -71,7 +71,7 @@ func (d *demo) run(ctx context.Context) error {
 		return err
 	}
 	return station{
-		id: agent.DemoStation, glands: glands, feeds: feeds, clock: clock,
+		id: agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
 		mqtt: &mqtt.Config{
 			Broker: "tcp://" + inside.Addr(), Root: "weepd/" + agent.DemoStation,
 			ClientID: "weepd-" + agent.DemoStation, Version: version(),
@@ -116,7 +116,7 @@ func taken(wanted, got string, asked bool) string {
 }
 
 // teller says each transition in words.
-func (d *demo) teller(a *agent.Agent, journal *agent.MemoryJournal) agent.Service {
+func (d *demo) teller(a *agent.Agent, journal journal) agent.Service {
 	return agent.Service{Name: "teller", Run: func(ctx context.Context) error {
 		told := uint64(0)
 		for {

@@ -39,8 +39,8 @@ func TestReplaySummary(t *testing.T) {
 		t.Fatalf("%+v", got)
 	}
 	for _, want := range []string{
-		"GLAND  ROWS  FROM (UTC)                TO (UTC)                  WATCHED  TURNING  DROPS  MEAN DPM, TURNING\n",
-		"p1-de  151   2025-03-01T12:00:00.000Z  2025-03-01T12:05:00.000Z  5m0s     5m0s     151    30.2\n",
+		"GLAND  ROWS  FROM (UTC)                TO (UTC)                  WATCHED  TURNING  DROPS  MEAN DPM, TURNING  LITRES\n",
+		"p1-de  151   2025-03-01T12:00:00.000Z  2025-03-01T12:05:00.000Z  5m0s     5m0s     151    30.2               -\n",
 		"p2-de  0     -",
 	} {
 		if !strings.Contains(got.out, want) {

@@ -2,14 +2,19 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"weepd/agent"
 	"weepd/agent/config"
 	"weepd/agent/mqtt"
+	"weepd/agent/store"
 )
 
 func runCommand(s streams) *cobra.Command {
@@ -19,6 +24,8 @@ func runCommand(s streams) *cobra.Command {
 		Short: "Look after the glands of a station until stopped",
 		Long: "Reads the sensors of a station, raises alarms, serves page and metrics, and publishes over MQTT.\n" +
 			"SIGTERM stops it within 5 s.\n\n" +
+			"Alarms, events and history are kept in the folder store.path of the configuration; without one,\n" +
+			"in $STATE_DIRECTORY (which systemd sets), or else in weepd-data beside the configuration.\n\n" +
 			"weepd is no safety system: its alarms do not replace trips, guards or lock-out.",
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return run(cmd.Context(), s, path) },
@@ -44,16 +51,22 @@ func run(ctx context.Context, s streams, path string) error {
 	if err != nil {
 		return err
 	}
+	keeper, err := store.OpenKeeper(storeFolder(cfg.Store, path), store.Options{
+		MaxBytes: cfg.Store.MaxBytes, NoOutbox: cfg.MQTT == nil,
+	}, log)
+	if err != nil {
+		return err
+	}
 	err = station{
-		access: policy, tls: encryption,
+		access: policy, tls: encryption, keeper: keeper, alarms: agent.AlarmSettingsOf(cfg),
 		id: cfg.Station, glands: agent.Glands(cfg), feeds: feeds, clock: clock,
-		mqtt: mqttConfig(cfg.MQTT), listen: cfg.HTTP.Listen, log: log,
+		mqtt: mqttConfig(cfg.Station, cfg.MQTT), listen: cfg.HTTP.Listen, log: log,
 		started: func(address string) {
 			log.Info("started", "version", version(), "station", cfg.Station, "glands", len(cfg.Glands),
 				"sources", len(feeds), "page", scheme(cfg.HTTP)+address+"/")
 		},
 	}.serve(ctx)
-	if err != nil {
+	if err := errors.Join(err, keeper.Close()); err != nil {
 		return err
 	}
 	log.Info("stopped")
@@ -68,7 +81,20 @@ func newLog(w io.Writer, cfg config.Log) *slog.Logger {
 	return slog.New(slog.NewTextHandler(w, opts))
 }
 
-func mqttConfig(m *config.MQTT) *mqtt.Config {
+// storeFolder is where the state is kept: what the configuration says, else
+// the folder that systemd made for it (StateDirectory=), else weepd-data
+// beside the configuration.
+func storeFolder(s config.Store, configuration string) string {
+	if s.Path != "" {
+		return s.Path
+	}
+	if given, _, _ := strings.Cut(os.Getenv("STATE_DIRECTORY"), ":"); given != "" { // systemd.exec(5)
+		return given
+	}
+	return filepath.Join(filepath.Dir(configuration), "weepd-data")
+}
+
+func mqttConfig(station string, m *config.MQTT) *mqtt.Config {
 	if m == nil {
 		return nil
 	}
@@ -76,5 +102,6 @@ func mqttConfig(m *config.MQTT) *mqtt.Config {
 		Broker: m.Broker, Root: m.Root, ClientID: m.ClientID,
 		Username: m.Username, PasswordFile: m.PasswordFile,
 		TLS: mqtt.TLS(m.TLS), Version: version(),
+		Station: station, CommandKeyFile: m.CommandKeyFile, CommandWindow: m.CommandWindow,
 	}
 }

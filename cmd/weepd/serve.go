@@ -18,6 +18,7 @@ import (
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
 	"weepd/agent/page"
+	"weepd/agent/store"
 )
 
 // journalSize bounds the events in memory.
@@ -29,49 +30,79 @@ type station struct {
 	glands  []agent.GlandInfo
 	feeds   []agent.Feed
 	clock   *agent.Clock
-	mqtt    *mqtt.Config // nil: nothing is published
+	alarms  agent.AlarmSettings
+	keeper  *store.Keeper // nil: nothing is kept on a disk
+	mqtt    *mqtt.Config  // nil: nothing is published
 	listen  string
 	orFree  bool // take a free port if listen is taken
 	access  access.Policy
 	tls     *tls.Config     // nil: HTTP is not encrypted
 	before  []agent.Service // started first, stopped last
 	log     *slog.Logger
-	watch   func(*agent.Agent, *agent.MemoryJournal) agent.Service // may be nil
+	watch   func(*agent.Agent, journal) agent.Service // may be nil
 	started func(pageAddress string)
 }
+
+// journal is where events are kept, for all who need it.
+type journal interface {
+	agent.Journal
+	mqtt.Outbox
+	page.Journal
+	metrics.Outbox
+}
+
+// open gives the journal and what the run before left.
+func (s station) open(ctx context.Context, o *agent.Options) (journal, error) {
+	if s.keeper == nil {
+		return agent.NewMemoryJournal(journalSize, s.mqtt != nil), nil
+	}
+	ledger := agent.NewLedger(s.keeper, s.mqtt != nil, s.log)
+	remembered, err := s.keeper.Remember(ctx)
+	if err != nil {
+		return nil, err
+	}
+	o.Remembered = remembered
+	o.History = agent.NewRecorder(s.keeper, s.clock, s.log)
+	return ledger, nil
+}
+
+// kept is what the metrics tell of a store.
+type kept struct {
+	*store.Keeper
+	recorder *agent.Recorder
+}
+
+func (k kept) HistoryDropped() uint64 { return k.Keeper.HistoryDropped() + k.recorder.Dropped() }
 
 // serve runs the agent with its publishers until ctx ends.
 func (s station) serve(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	answerHangup(ctx, s.log)
-	journal := agent.NewMemoryJournal(journalSize, s.mqtt != nil)
-	a, err := agent.New(agent.Options{
-		Station: s.id, Glands: s.glands, Feeds: s.feeds, Journal: journal, Clock: s.clock, Log: s.log,
-	})
+	options := agent.Options{
+		Station: s.id, Glands: s.glands, Feeds: s.feeds, Alarms: s.alarms, Clock: s.clock, Log: s.log,
+	}
+	journal, err := s.open(ctx, &options)
+	if err != nil {
+		return err
+	}
+	options.Journal = journal
+	a, err := agent.New(options)
 	if err != nil {
 		return err
 	}
 	measured := metrics.Parts{Latest: a.Board().Latest, Queue: a, Outbox: journal, Version: version()}
 	services := s.before
+	if options.History != nil {
+		measured.Store = kept{s.keeper, options.History}
+		services = append(services, options.History.Service(a.Board()))
+	}
 	if s.mqtt != nil {
-		publisher := mqtt.New(*s.mqtt, a.Board(), journal, s.log)
+		publisher := mqtt.New(*s.mqtt, a.Board(), journal, a, s.log)
 		measured.Publisher = publisher
 		services = append(services, agent.Service{Name: "mqtt", Run: publisher.Run})
 	}
-	registry := prometheus.NewRegistry()
-	if err := metrics.Register(registry, measured); err != nil {
-		return err
-	}
-	guard, err := access.New(s.access)
-	if err != nil {
-		return err
-	}
-	server, err := s.page(ctx, page.Parts{
-		Protect: guard.Protect, TLS: s.tls,
-		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
-		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}),
-	})
+	server, err := s.web(ctx, a, journal, measured)
 	if err != nil {
 		return err
 	}
@@ -81,6 +112,28 @@ func (s station) serve(ctx context.Context) error {
 	}
 	s.started(server.Addr())
 	return agent.RunAll(ctx, s.log, append(services, a.Services()...)...)
+}
+
+// web makes the page with all that is under its address.
+func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, measured metrics.Parts) (*page.Server, error) {
+	registry := prometheus.NewRegistry()
+	if err := metrics.Register(registry, measured); err != nil {
+		return nil, err
+	}
+	guard, err := access.New(s.access)
+	if err != nil {
+		return nil, err
+	}
+	return s.page(ctx, page.Parts{
+		Protect: guard.Protect, TLS: s.tls, Do: a.Do, User: userName,
+		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
+		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}),
+	})
+}
+
+func userName(ctx context.Context) string {
+	who, _ := access.User(ctx)
+	return who.Name
 }
 
 func (s station) page(ctx context.Context, parts page.Parts) (*page.Server, error) {

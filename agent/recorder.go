@@ -1,0 +1,182 @@
+package agent
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"weepd/rules/reading"
+)
+
+// History keeps the readings. Its calls may take as long as a slow card does.
+type History interface {
+	AddReadings(list ...reading.Reading)
+	Observe(series string, wall time.Time, v float64)
+	Flush(ctx context.Context, now Stamp) error
+	FlushAll(ctx context.Context, now Stamp) error
+	Maintain(ctx context.Context, now Stamp) error
+	Heartbeat(now Stamp) error
+}
+
+// Rhythm of the recorder, in real time. What was not flushed is lost with the
+// process; the card lives the longer the rarer it is.
+const (
+	observeEvery   = time.Second
+	heartbeatEvery = time.Minute
+	flushEvery     = 5 * time.Minute
+	maintainEvery  = time.Hour
+	lastFlush      = 2 * time.Second // at the stop
+
+	handedMost = 100_000 // readings that wait for a history that hangs
+)
+
+// Recorder writes the history on a goroutine of its own, so that a slow card
+// never holds the loop up.
+type Recorder struct {
+	history History
+	clock   *Clock
+	log     *slog.Logger
+	dropped atomic.Uint64
+	failing bool
+	looked  time.Time // the newest snapshot that was observed
+
+	mu    sync.Mutex
+	parts []part
+	count int
+}
+
+// part is readings between two steps of the wall clock.
+type part struct {
+	readings []reading.Reading
+	closed   bool // the clock was set after it
+	end      Stamp
+}
+
+// NewRecorder makes a recorder; Service runs it.
+func NewRecorder(history History, clock *Clock, log *slog.Logger) *Recorder {
+	return &Recorder{history: history, clock: clock, log: log}
+}
+
+// Add hands a reading over. It never waits: beyond a bound, readings are
+// dropped and counted.
+func (r *Recorder) Add(one reading.Reading) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.count >= handedMost {
+		r.dropped.Add(1)
+		return
+	}
+	if n := len(r.parts); n == 0 || r.parts[n-1].closed {
+		r.parts = append(r.parts, part{})
+	}
+	last := &r.parts[len(r.parts)-1]
+	last.readings = append(last.readings, one)
+	r.count++
+}
+
+// ClockSet says that the wall clock was set; before is the moment as the old
+// setting had it.
+func (r *Recorder) ClockSet(before Stamp) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if n := len(r.parts); n == 0 || r.parts[n-1].closed {
+		r.parts = append(r.parts, part{})
+	}
+	last := &r.parts[len(r.parts)-1]
+	last.closed, last.end = true, before
+}
+
+// Dropped counts the readings that were lost to the history.
+func (r *Recorder) Dropped() uint64 { return r.dropped.Load() }
+
+// Service gives the recorder's own part of the agent. It must be started
+// before the agent's services, so that it stops after them.
+func (r *Recorder) Service(board *Board) Service {
+	return Service{Name: "recorder", Run: func(ctx context.Context) error { return r.run(ctx, board) }}
+}
+
+func (r *Recorder) run(ctx context.Context, board *Board) error {
+	tick := time.NewTicker(observeEvery)
+	defer tick.Stop()
+	begun := time.Now()
+	due := map[string]time.Time{"heartbeat": begun, "flush": begun.Add(flushEvery), "maintain": begun.Add(maintainEvery / 60)}
+	turn := func(what string, every time.Duration, do func() error) {
+		if now := time.Now(); !now.Before(due[what]) {
+			due[what] = now.Add(every)
+			r.report(what, do())
+		}
+	}
+	for {
+		select {
+		case <-ctx.Done():
+			return r.stop(ctx)
+		case <-tick.C:
+		}
+		r.handOver(ctx)
+		r.observe(board.Latest())
+		turn("heartbeat", heartbeatEvery, func() error { return r.history.Heartbeat(r.now()) })
+		turn("flush", flushEvery, func() error { return r.history.Flush(ctx, r.now()) })
+		turn("maintain", maintainEvery, func() error { return r.history.Maintain(ctx, r.now()) })
+	}
+}
+
+func (r *Recorder) now() Stamp {
+	now := r.clock.Steady()
+	return Stamp{Wall: r.clock.Wall(now), Steady: now}
+}
+
+func (r *Recorder) stop(ctx context.Context) error {
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastFlush)
+	defer cancel()
+	r.handOver(last)
+	r.report("flush", r.history.FlushAll(last, r.now()))
+	return nil
+}
+
+// handOver passes on what came, and flushes at each step of the clock: one
+// flush knows one relation of the clocks.
+func (r *Recorder) handOver(ctx context.Context) {
+	r.mu.Lock()
+	parts := r.parts
+	r.parts, r.count = nil, 0
+	r.mu.Unlock()
+	for _, p := range parts {
+		r.history.AddReadings(p.readings...)
+		if p.closed {
+			r.report("flush", r.history.Flush(ctx, p.end))
+		}
+	}
+}
+
+// observe adds what is known of each gland to its minute.
+func (r *Recorder) observe(s *Snapshot) {
+	if s.Time.Equal(r.looked) { // the loop stands still: nothing new is known
+		return
+	}
+	r.looked = s.Time
+	for _, g := range s.Glands {
+		id := g.Rules.ID
+		if g.State.Weep.Known {
+			r.history.Observe(id+".dpm", s.Time, g.State.Weep.DPM)
+		}
+		if g.State.RiseC.Known {
+			r.history.Observe(id+".rise", s.Time, g.State.RiseC.Value)
+		}
+		if g.State.TempC.Known {
+			r.history.Observe(id+".temp", s.Time, g.State.TempC.Value)
+		}
+	}
+}
+
+// report logs a problem when it begins and when it has gone.
+func (r *Recorder) report(what string, err error) {
+	switch {
+	case err != nil && !r.failing:
+		r.log.Error("history: cannot be written; it is kept in memory as far as it fits and tried again", "what", what, "error", err)
+	case err == nil && r.failing:
+		r.log.Info("history: is written again")
+	}
+	r.failing = err != nil
+}

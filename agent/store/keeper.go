@@ -1,0 +1,333 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"weepd/agent"
+	"weepd/rules/reading"
+)
+
+// openAgain is how long a store that cannot be opened is left alone.
+const openAgain = 10 * time.Second
+
+// Keeper is a Store as the agent's disk and history. A store that could not
+// be opened, or that was damaged while running, is opened again. It is safe
+// for concurrent use.
+type Keeper struct {
+	dir  string
+	opts Options
+	log  *slog.Logger
+
+	mu      sync.RWMutex
+	store   *Store // nil: it cannot be opened at present
+	why     error  // it cannot
+	tried   time.Time
+	newest  int64    // the newest seq that was stored through this keeper
+	began   bool     // something was stored: the run before counts no more as stopped
+	notices []string // of stores that were closed
+}
+
+// OpenKeeper opens the store in dir. A disk that is full, read-only or broken
+// is no error: the agent works without and the keeper tries again. Another
+// agent in the same folder, a newer version's files and wrong options are.
+func OpenKeeper(dir string, opts Options, log *slog.Logger) (*Keeper, error) {
+	k := &Keeper{dir: dir, opts: opts, log: log}
+	s, err := Open(dir, opts)
+	switch {
+	case err == nil:
+		k.store = s
+	case errors.Is(err, ErrFull), errors.Is(err, ErrReadOnly), errors.Is(err, ErrIO):
+		k.why, k.tried = err, time.Now()
+		log.Error("store: cannot be opened; alarms go on and are kept in memory until it can", "error", err)
+	default:
+		return nil, err
+	}
+	return k, nil
+}
+
+// Close closes the store; what waits in the history must have been flushed.
+func (k *Keeper) Close() error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.store == nil {
+		return nil
+	}
+	return k.store.Close()
+}
+
+// use hands the open store to do, and opens it again if it is not or if do
+// finds it damaged; then do runs a second time.
+func (k *Keeper) use(do func(*Store) error) error {
+	k.mu.RLock()
+	s, why := k.store, k.why
+	k.mu.RUnlock()
+	if s != nil {
+		err := do(s)
+		if !errors.Is(err, ErrCorrupt) {
+			return err
+		}
+		why = err
+	}
+	s, err := k.reopen(s, why)
+	if err != nil {
+		return err
+	}
+	return do(s)
+}
+
+// reopen replaces the store that failed, unless somebody was quicker.
+func (k *Keeper) reopen(failed *Store, why error) (*Store, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.store != failed {
+		return k.store, nil
+	}
+	if time.Since(k.tried) < openAgain {
+		return nil, why
+	}
+	k.tried = time.Now()
+	opts := k.opts
+	if failed != nil {
+		k.log.Error("store: damaged while running; opening it anew", "error", why)
+		k.notices = append(k.notices, words(failed.Aside())...)
+		opts.Newest = max(k.newest, failed.LastSeq())
+		if err := failed.Close(); err != nil {
+			k.log.Warn("store: closing the damaged one", "error", err)
+		}
+	}
+	s, err := Open(k.dir, opts)
+	if k.store, k.why = s, err; err != nil {
+		return nil, err
+	}
+	k.log.Info("store: open", "folder", k.dir)
+	return s, nil
+}
+
+func words(aside []SetAside) []string {
+	var list []string
+	for _, a := range aside {
+		list = append(list, a.String())
+	}
+	return list
+}
+
+// read is use for what gives a value.
+func read[T any](k *Keeper, get func(*Store) (T, error)) (T, error) {
+	var out T
+	err := k.use(func(s *Store) (err error) {
+		out, err = get(s)
+		return err
+	})
+	return out, err
+}
+
+// peek is for what an open store knows without looking at the disk.
+func peek[T any](k *Keeper, get func(*Store) T) (out T) {
+	k.mu.RLock()
+	defer k.mu.RUnlock()
+	if k.store != nil {
+		out = get(k.store)
+	}
+	return out
+}
+
+// Store implements agent.Disk.
+func (k *Keeper) Store(ctx context.Context, b *agent.Batch) error {
+	batch, err := batchOf(b)
+	if err != nil {
+		return err
+	}
+	k.mu.RLock()
+	if !k.began && !b.Stop {
+		batch.States = append(batch.States, State{Key: stoppedKey})
+	}
+	k.mu.RUnlock()
+	err = k.use(func(s *Store) error {
+		replies, err := undone(ctx, s, batch.Replies)
+		if err != nil {
+			return err
+		}
+		one := batch
+		one.Replies = replies
+		_, err = s.Commit(ctx, one)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.began = true
+	if n := len(batch.Events); n > 0 {
+		k.newest = max(k.newest, batch.Events[n-1].Seq)
+	}
+	return nil
+}
+
+// undone leaves out the replies that are stored already, by a commit that
+// failed too late.
+func undone(ctx context.Context, s *Store, replies []Reply) ([]Reply, error) {
+	var fresh []Reply
+	for _, r := range replies {
+		_, found, err := s.Done(ctx, r.ID)
+		if err != nil {
+			return nil, err
+		}
+		if !found {
+			fresh = append(fresh, r)
+		}
+	}
+	return fresh, nil
+}
+
+// Newest implements agent.Disk. Without an open store it is what the side
+// file reserves or, without that, more than a station ever counts to.
+func (k *Keeper) Newest() uint64 {
+	k.mu.RLock()
+	defer k.mu.RUnlock()
+	if k.store != nil {
+		return uint64(k.store.LastSeq())
+	}
+	if n := Reserved(k.dir); n > 0 {
+		return uint64(n)
+	}
+	return uint64(max(time.Now().Unix(), 0))
+}
+
+// GaveOut implements agent.Disk.
+func (k *Keeper) GaveOut(seq uint64) {
+	err := peek(k, func(s *Store) error { return s.GaveOut(int64(seq)) })
+	if err != nil { // the disk's failure is reported where it was met first
+		k.log.Debug("store: note of numbers given out", "error", err)
+	}
+}
+
+// Events implements agent.Disk.
+func (k *Keeper) Events(ctx context.Context, after uint64, limit int) ([]agent.Event, error) {
+	rows, err := read(k, func(s *Store) ([]Event, error) { return s.Events(ctx, int64(after), limit) })
+	if err != nil {
+		return nil, err
+	}
+	return eventsOf(rows)
+}
+
+// Delivered implements agent.Disk.
+func (k *Keeper) Delivered() uint64 { return uint64(peek(k, (*Store).Delivered)) }
+
+// Undelivered implements agent.Disk.
+func (k *Keeper) Undelivered() int { return int(peek(k, (*Store).OutboxLen)) }
+
+// Delete implements agent.Disk.
+func (k *Keeper) Delete(ctx context.Context, upTo uint64) error {
+	return k.use(func(s *Store) error { return s.Delete(ctx, min(int64(upTo), s.LastSeq())) })
+}
+
+// Done implements agent.Disk.
+func (k *Keeper) Done(ctx context.Context, id string) (agent.Done, bool, error) {
+	found := false
+	row, err := read(k, func(s *Store) (r Reply, err error) {
+		r, found, err = s.Done(ctx, id)
+		return r, err
+	})
+	if err != nil || !found {
+		return agent.Done{}, false, err
+	}
+	return doneOf(row)
+}
+
+// Notices implements agent.Disk.
+func (k *Keeper) Notices() []string {
+	k.mu.RLock()
+	defer k.mu.RUnlock()
+	if k.store == nil {
+		return slices.Clone(k.notices)
+	}
+	return slices.Concat(k.notices, words(k.store.Aside()))
+}
+
+// AddReadings implements agent.History. Without an open store there is none.
+func (k *Keeper) AddReadings(list ...reading.Reading) {
+	peek(k, func(s *Store) bool { s.AddReadings(list...); return true })
+}
+
+// Observe implements agent.History.
+func (k *Keeper) Observe(series string, wall time.Time, v float64) {
+	peek(k, func(s *Store) bool { s.Observe(series, wall, v); return true })
+}
+
+// Flush implements agent.History.
+func (k *Keeper) Flush(ctx context.Context, now agent.Stamp) error {
+	return k.use(func(s *Store) error { return s.Flush(ctx, Stamp(now)) })
+}
+
+// FlushAll implements agent.History.
+func (k *Keeper) FlushAll(ctx context.Context, now agent.Stamp) error {
+	return k.use(func(s *Store) error { return s.FlushAll(ctx, Stamp(now)) })
+}
+
+// Maintain implements agent.History.
+func (k *Keeper) Maintain(ctx context.Context, now agent.Stamp) error {
+	return k.use(func(s *Store) error { return s.Maintain(ctx, Stamp(now)) })
+}
+
+// Heartbeat implements agent.History.
+func (k *Keeper) Heartbeat(now agent.Stamp) error {
+	return k.use(func(s *Store) error { return s.Heartbeat(Stamp(now)) })
+}
+
+// StoreBytes gives what the store's files take and may take; false while they
+// cannot be read.
+func (k *Keeper) StoreBytes() (used, bound int64, ok bool) {
+	s := peek(k, func(s *Store) *Store { return s })
+	if s == nil {
+		return 0, 0, false
+	}
+	files, err := s.Files()
+	return files, s.opts.MaxBytes, err == nil
+}
+
+// HistoryDropped counts the readings and minutes that memory had no room for.
+func (k *Keeper) HistoryDropped() uint64 {
+	return peek(k, func(s *Store) uint64 { _, dropped := s.Buffered(); return dropped })
+}
+
+// Remember gives what the run before left. States that cannot be read are
+// told of in the log and left out.
+func (k *Keeper) Remember(ctx context.Context) (agent.Remembered, error) {
+	var m agent.Remembered
+	s := peek(k, func(s *Store) *Store { return s })
+	if s == nil {
+		return m, nil
+	}
+	states, err := s.States(ctx)
+	if err != nil {
+		return m, fmt.Errorf("alarms of the run before: %w", err)
+	}
+	last, seen := s.LastSeen()
+	for _, st := range states {
+		if st.Key == stoppedKey {
+			if !seen || st.Wall.After(last.Wall.Add(-2*time.Second)) {
+				m.Stopped = true
+				last = Stamp{Wall: st.Wall, Steady: st.Steady}
+			}
+			continue
+		}
+		kept, err := keptOf(st)
+		if err != nil {
+			k.log.Error("store: an alarm's state is not understood and left out", "key", st.Key, "error", err)
+			continue
+		}
+		m.Alarms = append(m.Alarms, kept)
+	}
+	if seen || m.Stopped {
+		at := agent.Stamp(last)
+		m.Last = &at
+	}
+	return m, nil
+}
