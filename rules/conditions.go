@@ -53,7 +53,7 @@ func (g *gland) withheld() bool { return g.drip.reported || g.drip.bounces }
 func (g *gland) flushed() bool {
 	rise, ok := g.rise.Judged()
 	normal, learned := g.rise.Normal()
-	return ok && learned && g.shaft.turning() && normal > coldC && rise < cooledShare*normal
+	return ok && learned && g.rise.Steady() && g.shaft.turning() && normal > coldC && rise < cooledShare*normal
 }
 
 // cooling reports few drops from a gland that is much cooler than it was while

@@ -105,8 +105,8 @@ func (g *gland) drops(at time.Duration, n int) {
 	d.bounces = d.bounce > bounceShare || d.bounces && d.bounce > bounceShare/2
 	g.count.Add(at, n)
 	g.detect.Drops(at, n)
-	if interval < streamSpan/16 && g.count.Burst(streamDrops, streamSpan) {
-		g.stream.burst, g.stream.burstAt = true, at
+	if interval < streamSpan/16 {
+		g.lookForBurst(at)
 	}
 	if d.cold && g.count.Burst(5, 2*time.Minute) {
 		d.cold = false
@@ -114,6 +114,17 @@ func (g *gland) drops(at time.Duration, n int) {
 	}
 	if rise, ok := g.rise.Judged(); ok {
 		d.warmthC, d.warmth = rise, true
+	}
+}
+
+// lookForBurst notes drops that come nearly as fast as drops can.
+func (g *gland) lookForBurst(at time.Duration) {
+	if !g.count.Burst(hintDrops, hintSpan) {
+		return
+	}
+	g.stream.hint, g.stream.hintAt = true, at
+	if g.count.Burst(streamDrops, streamSpan) {
+		g.stream.burst, g.stream.burstAt = true, at
 	}
 }
 

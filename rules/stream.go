@@ -7,6 +7,8 @@ import "time"
 type stream struct {
 	burst   bool
 	burstAt time.Duration
+	hint    bool // a few drops came as fast
+	hintAt  time.Duration
 	merged  bool
 	suspect bool // gushed, and not yet seen to drip as it should
 	wasLow  bool
@@ -25,21 +27,42 @@ const flushTime = 20 * time.Minute
 func (g *gland) judgeStream(at time.Duration) {
 	s := &g.stream
 	low, _, gush := g.detect.Out()
-	recent := s.burst && at-s.burstAt < streamMemory
+	recent := s.burst && at-s.burstAt < streamMemory || s.hint && at-s.hintAt < streamMemory && g.falling(at)
 	if low && !s.wasLow && recent {
 		s.merged, s.hasRise = true, false
 	}
 	s.merged = s.merged && low && !g.heatedSinceMerging()
 	s.wasLow = low
 	switch {
-	case gush && recent:
+	case gush && recent, s.hint && at-s.hintAt < hintMemory && g.falling(at) && g.flushed():
 		s.suspect = true
 	case low && !s.merged, !low && s.suspect && g.dripsAgain(at):
 		s.suspect = false
 	}
-	if gush || s.merged {
+	if gush || s.merged || g.alarms[Gushing].active && g.flushed() && g.rise.Slope() < stillSlope {
 		s.until = at + flushTime
 	}
+}
+
+const (
+	// hintDrops within hintSpan, as fast as a burst but fewer: a jet that forms
+	// within seconds. Alone it proves nothing (a Poisson drip of 30 a minute shows
+	// it about once a day), with a gland that cools it does.
+	hintDrops  = 8
+	hintSpan   = 2 * time.Second
+	hintMemory = 10 * time.Minute
+	// fallingSlope, °C a minute, is a gland that cools as only a flush does: ten
+	// times what the noise of a 1/16 °C sensor makes of the slope. A stop cools as
+	// well; the hint tells them apart. No source.
+	fallingSlope = -0.2
+	stillSlope   = 0.05
+)
+
+// falling reports a gland that cools by itself: warmed up, with the reference
+// steady.
+func (g *gland) falling() bool {
+	_, ok := g.rise.Judged()
+	return ok && g.rise.Steady() && g.rise.Slope() < fallingSlope && g.shaft.settled(at)
 }
 
 // heatedSinceMerging reports a rise over the coolest since drops merged.

@@ -107,6 +107,16 @@ func (r *Rise) Slope() float64 {
 	return (r.fast - r.slow) / (slowTime - fastTime).Minutes()
 }
 
+// steadyC is how far the reference may be from what the metal feels of it, °C,
+// for a fall of the rise to be the gland's own.
+const steadyC = 1.0
+
+// Steady reports that the reference has not moved lately.
+func (r *Rise) Steady() bool {
+	ref, ok := r.Reference.Usable()
+	return ok && math.Abs(ref-r.lagged) < steadyC
+}
+
 // ToLimit is how long the rise needs to reach a limit at its present growth.
 func (r *Rise) ToLimit(limitC float64) (time.Duration, bool) {
 	rise, ok := r.Judged()

@@ -1,0 +1,111 @@
+package rules
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"runtime"
+	"testing"
+	"time"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"weepd/rules/reading"
+)
+
+// quietStation has glands of default limits with all that they can hold.
+func quietStation(tb testing.TB, glands int) (*Station, []string) {
+	tb.Helper()
+	var cfg Config
+	var ids []string
+	for i := range glands {
+		id := fmt.Sprintf("p%d", i)
+		ids = append(ids, id)
+		cfg.Glands = append(cfg.Glands, GlandConfig{
+			ID: id, NormalDPM: 30,
+			Limits: Limits{DryDPM: 15, LeakDPM: 60, GushDPM: 200, RiseC: 25, FalseAlarmsPerYear: 1},
+			Timing: Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5},
+			Fitted: Fitted{true, true, true, true},
+		})
+	}
+	s, err := NewStation(cfg)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return s, ids
+}
+
+// dripIntervals are those of a regular drip at 30 a minute.
+func dripIntervals(n int) []time.Duration {
+	draw := distuv.Gamma{Alpha: 4, Beta: 4 * 0.5, Src: rand.New(rand.NewPCG(5, 5))}
+	intervals := make([]time.Duration, n)
+	for i := range intervals {
+		intervals[i] = time.Duration(draw.Rand() * 1e9)
+	}
+	return intervals
+}
+
+func mustFeed(tb testing.TB, s *Station, r reading.Reading) {
+	if _, err := s.Feed(r); err != nil {
+		tb.Fatal(err)
+	}
+}
+
+// One drop through the whole core: at most 200 ns and no allocation are wanted.
+func BenchmarkFeedDrop(b *testing.B) {
+	s, ids := quietStation(b, 1)
+	intervals := dripIntervals(1 << 16)
+	at := 1_750_000_000 * time.Second
+	for _, kind := range []reading.Kind{reading.Run, reading.Temp, reading.Ref} {
+		mustFeed(b, s, reading.Reading{At: at, Point: reading.Point{Gland: ids[0], Kind: kind}, Value: 20})
+	}
+	point := reading.Point{Gland: ids[0], Kind: reading.Drip}
+	feed := func(i int) {
+		at += intervals[i&(len(intervals)-1)]
+		mustFeed(b, s, reading.Reading{At: at, Point: point, Value: 1})
+	}
+	for i := range intervals { // has learned
+		feed(i)
+	}
+	b.ReportAllocs()
+	b.ResetTimer()
+	for i := range b.N {
+		feed(i)
+	}
+}
+
+// What a gland holds once it has learned: at most 4 KiB of heap are wanted.
+func TestGlandFitsInFourKiB(t *testing.T) {
+	const glands, most = 1000, 4096
+	before := heapInUse()
+	s, ids := quietStation(t, glands)
+	intervals := dripIntervals(640) // four blocks of pairs and more: shape learned
+	at := 1_750_000_000 * time.Second
+	for _, kind := range []reading.Kind{reading.Run, reading.Temp, reading.Ref} {
+		for _, id := range ids {
+			mustFeed(t, s, reading.Reading{At: at, Point: reading.Point{Gland: id, Kind: kind}, Value: 20})
+		}
+	}
+	for _, interval := range intervals {
+		at += interval
+		for _, id := range ids {
+			mustFeed(t, s, reading.Reading{At: at, Point: reading.Point{Gland: id, Kind: reading.Drip}, Value: 1})
+		}
+	}
+	if shape := s.byID[ids[0]].detect.Shape(); shape == 1 {
+		t.Fatal("the glands have not learned")
+	}
+	each := (heapInUse() - before) / glands
+	runtime.KeepAlive(s)
+	t.Logf("%d bytes a gland", each)
+	if each > most {
+		t.Errorf("a gland holds %d bytes, at most %d are wanted", each, most)
+	}
+}
+
+func heapInUse() int64 {
+	runtime.GC()
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return int64(m.HeapAlloc)
+}
