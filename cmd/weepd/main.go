@@ -32,6 +32,7 @@ func commands(s streams) []*cobra.Command {
 		runCommand(s),
 		demoCommand(s),
 		checkCommand(s),
+		pointsCommand(s),
 		userCommand(s),
 		replayCommand(s),
 		versionCommand(s),
