@@ -9,8 +9,11 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
 const (
@@ -28,8 +31,12 @@ func runDisk(out io.Writer, dir, binary string) (err error) {
 		return err
 	}
 	d := &failing{rounds: rounds{out: out, seen: newSight()}}
-	defer func() { err = errors.Join(err, d.clear(), d.unmount()) }()
+	defer func() { err = errors.Join(err, d.clear(), d.release()) }()
 	if err := d.connectTo(dir, "disk"); err != nil {
+		return err
+	}
+	token := d.sub.client.Subscribe("weepd/disk/alarm/+/+", 1, func(paho.Client, paho.Message) { d.alarms.Add(1) })
+	if err := landed(token); err != nil {
 		return err
 	}
 	if err := d.mount(dir); err != nil {
@@ -65,9 +72,11 @@ func runDisk(out io.Writer, dir, binary string) (err error) {
 // failing is a station whose store is on a disk that fails.
 type failing struct {
 	rounds
-	place  string // where the disk is mounted
-	device string
-	looked int // bytes of the log
+	place   string // where the disk is mounted
+	device  string
+	mounted bool
+	looked  int // bytes of the log
+	alarms  atomic.Int64
 }
 
 func (d *failing) image() string { return filepath.Join(filepath.Dir(d.place), "disk.img") }
@@ -81,52 +90,80 @@ func (d *failing) mount(dir string) error {
 	if err := os.WriteFile(d.image(), nil, 0o600); err != nil {
 		return err
 	}
-	if err := errors.Join(os.Truncate(d.image(), diskBytes), command("mkfs.ext4", "-q", "-E", "root_owner", d.image())); err != nil {
+	if err := os.Truncate(d.image(), diskBytes); err != nil {
 		return err
 	}
-	return d.remount("errors=remount-ro")
+	if _, err := says("mkfs.ext4", "-q", "-E", "root_owner", d.image()); err != nil {
+		return err
+	}
+	device, err := rootSays("losetup", "--find", "--show", d.image())
+	if err != nil {
+		return err
+	}
+	d.device = device
+	return d.mountAs("errors=remount-ro")
 }
 
-func (d *failing) remount(options string) error {
-	if err := asRoot("mount", "-o", "loop,"+options, d.image(), d.place); err != nil {
+func (d *failing) mountAs(options string) error {
+	if err := asRoot("mount", "-o", options, d.device, d.place); err != nil {
 		return err
 	}
-	source, err := exec.CommandContext(context.Background(), "findmnt", "-no", "SOURCE", d.place).Output()
-	d.device = strings.TrimSpace(string(source))
-	return err
+	d.mounted = true
+	return nil
 }
 
 func (d *failing) unmount() error {
-	if d.device == "" {
+	if !d.mounted {
 		return nil
 	}
-	d.device = ""
+	d.mounted = false
 	return asRoot("umount", d.place)
 }
 
-// asRoot runs a command as root, by sudo if need be.
+// release gives the disk back.
+func (d *failing) release() error {
+	if d.device == "" {
+		return nil
+	}
+	return errors.Join(d.unmount(), asRoot("losetup", "--detach", d.device))
+}
+
 func asRoot(args ...string) error {
+	_, err := rootSays(args...)
+	return err
+}
+
+// rootSays runs a command as root, by sudo if need be, and gives its output.
+func rootSays(args ...string) (string, error) {
 	if os.Geteuid() != 0 {
 		args = append([]string{"sudo", "-n"}, args...)
 	}
-	return command(args...)
+	return says(args...)
 }
 
-func command(args ...string) error {
+func says(args ...string) (string, error) {
 	name, err := exec.LookPath(args[0])
 	if err != nil {
 		name = "/usr/sbin/" + args[0] // not in everybody's PATH
 	}
-	if text, err := exec.CommandContext(context.Background(), name, args[1:]...).CombinedOutput(); err != nil {
-		return fmt.Errorf("%s: %w: %s", strings.Join(args, " "), err, strings.TrimSpace(string(text)))
+	text, err := exec.CommandContext(context.Background(), name, args[1:]...).CombinedOutput()
+	if err != nil {
+		return "", fmt.Errorf("%s: %w: %s", strings.Join(args, " "), err, strings.TrimSpace(string(text)))
 	}
-	return nil
+	return strings.TrimSpace(string(text)), nil
 }
 
-// live waits for new events at the subscriber.
+// live waits for new alarms and events at the subscriber.
 func (d *failing) live(when string) error {
 	before := d.sub.newest()
-	err := until("events arrive "+when, patience, func() bool { return d.sub.newest() >= before+liveLeast })
+	return errors.Join(d.alarmsLive(when), until("events arrive "+when, patience, func() bool { return d.sub.newest() >= before+liveLeast }))
+}
+
+// alarmsLive waits for alarms alone: while older events cannot be read off the
+// disk, newer ones wait for their turn.
+func (d *failing) alarmsLive(when string) error {
+	before := d.alarms.Load()
+	err := until("alarms arrive "+when, patience, func() bool { return d.alarms.Load() >= before+liveLeast })
 	if err == nil && !d.agent.process.running() {
 		err = errors.New("weepd ended by itself")
 	}
@@ -188,21 +225,24 @@ func (d *failing) startReadOnly() error {
 	if err := d.unmount(); err != nil {
 		return err
 	}
-	_ = command("e2fsck", "-fp", d.image()) // 1: errors were corrected, as they must be
-	if err := d.remount("ro"); err != nil {
+	_, _ = rootSays("e2fsck", "-fp", d.device) // 1: errors were corrected, as they must be
+	if err := d.mountAs("ro"); err != nil {
 		return err
 	}
 	if err := d.agent.start(); err != nil {
 		return err
 	}
-	if err := errors.Join(d.told("read-only"), d.live("after a start on a read-only file system")); err != nil {
+	if err := errors.Join(d.told("read-only"), d.alarmsLive("after a start on a read-only file system")); err != nil {
 		return err
 	}
-	d.agent.process.kill()
-	return errors.Join(d.unmount(), d.remount("errors=remount-ro"))
+	if err := asRoot("mount", "-o", "remount,rw", d.place); err != nil {
+		return err
+	}
+	return errors.Join(d.told("store: open"), d.live("after the file system is writable again"))
 }
 
 func (d *failing) damaged() error {
+	d.agent.process.kill()
 	file, err := os.OpenFile(filepath.Join(d.place, "journal.db"), os.O_RDWR, 0)
 	if err != nil {
 		return err

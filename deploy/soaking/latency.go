@@ -14,13 +14,18 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-const latencySamples = 200
+// One alarm a gland, and a station of a usual size, so several stations one
+// after another.
+const (
+	latencyGlands   = 20
+	latencyStations = 10
+)
 
 // measureLatency gives the median time from drops at the source to the event
 // of the alarm at a subscriber, over that of a bare paho publish with QoS 1 to
 // the same subscriber, taken in turn. The source is a recording played in real
 // time out of a pipe, into which a row is written the moment the drops fall:
-// 32 at once, which raise `leaking`, one gland for each sample.
+// 32 at once, which raise `leaking`.
 func measureLatency(out io.Writer, dir, binary string, dice *rand.Rand) (ratio float64, err error) {
 	dir = filepath.Join(dir, "latency")
 	if err := makeDirs(dir); err != nil {
@@ -31,43 +36,52 @@ func measureLatency(out io.Writer, dir, binary string, dice *rand.Rand) (ratio f
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, b.stop()) }()
-	clock := newClockwork()
+	s := sampler{dice: dice, clock: newClockwork()}
 	sub, err := subscribe(b.url(), "", "weepd/latency/event", 1, func(e event, at time.Time) {
-		clock.heard(e.gland+" "+e.condition, at)
+		s.clock.heard(e.gland+" "+e.condition, at)
 	})
 	if err != nil {
 		return 0, err
 	}
 	defer sub.client.Disconnect(100)
-	bare := paho.NewClient(clientOptions(b.url(), "").SetOrderMatters(false))
-	if err := connect(bare); err != nil {
+	s.bare = paho.NewClient(clientOptions(b.url(), "").SetOrderMatters(false))
+	if err := connect(s.bare); err != nil {
 		return 0, err
 	}
-	defer bare.Disconnect(100)
+	defer s.bare.Disconnect(100)
+	for i := range latencyStations {
+		if err := s.station(filepath.Join(dir, fmt.Sprint(i)), binary, b); err != nil {
+			return 0, err
+		}
+	}
+	ratio = float64(s.agent.at(.5)) / float64(s.paho.at(.5))
+	_, _ = fmt.Fprintf(out, "latency, %d samples each, median and 99th percentile: from drops at the source (row in a pipe) to the event at a subscriber %s, %s; bare paho publish %s, %s; ratios %.1f, %.1f\n",
+		len(s.agent), s.agent.at(.5), s.agent.at(.99), s.paho.at(.5), s.paho.at(.99),
+		ratio, float64(s.agent.at(.99))/float64(s.paho.at(.99)))
+	return ratio, nil
+}
+
+// station takes the samples of one station.
+func (s *sampler) station(dir, binary string, b *broker) error {
 	agent, err := newWeepd(binary, dir, "latency", mqttConfig(b.url())+dropGlands())
 	if err != nil {
-		return 0, err
+		return err
 	}
-	pipe, err := playInto(agent)
-	if err != nil {
-		return 0, err
+	defer func() { agent.process.kill() }()
+	if s.pipe, err = playInto(agent); err != nil {
+		return err
 	}
-	defer agent.process.kill()
-	s := sampler{dice: dice, clock: clock, bare: bare, pipe: pipe}
 	if err := s.all(); err != nil {
-		return 0, fmt.Errorf("%w; the agent's log ends:\n%s", err, tail(agent.log(), 5))
+		return fmt.Errorf("%w; the agent's log ends:\n%s", err, tail(agent.log(), 5))
 	}
-	_, _ = fmt.Fprintf(out, "latency, %d samples each, median and 99th percentile: from drops at the source (row in a pipe) to the event at a subscriber %s, %s; bare paho publish %s, %s; ratios %.1f, %.1f\n",
-		latencySamples, s.agent.at(.5), s.agent.at(.99), s.paho.at(.5), s.paho.at(.99),
-		float64(s.agent.at(.5))/float64(s.paho.at(.5)), float64(s.agent.at(.99))/float64(s.paho.at(.99)))
 	// The pipe first: a recording that is being read holds the agent up.
-	return float64(s.agent.at(.5)) / float64(s.paho.at(.5)), errors.Join(pipe.Close(), agent.stop(), agent.panicked())
+	return errors.Join(s.pipe.Close(), agent.stop(), agent.panicked())
 }
 
 func dropGlands() string {
 	var b strings.Builder
 	b.WriteString("glands:\n")
-	for i := range latencySamples {
+	for i := range latencyGlands {
 		fmt.Fprintf(&b, "  - {id: %s, timing: {on_delay: 0s, start_grace: 0s}, sensors: {drip: {source: recording, path: drops.csv}}}\n", glandID(i))
 	}
 	return b.String()
@@ -106,7 +120,7 @@ func playInto(agent *weepd) (*os.File, error) {
 
 func rowsOfAll() string {
 	var b strings.Builder
-	for i := range latencySamples {
+	for i := range latencyGlands {
 		b.WriteString(dropRow(glandID(i), 0))
 	}
 	return b.String()
@@ -158,7 +172,7 @@ type sampler struct {
 
 func (s *sampler) all() error {
 	time.Sleep(time.Second) // until it plays and is connected
-	for i := range latencySamples {
+	for i := range latencyGlands {
 		gland := glandID(i)
 		time.Sleep(40*time.Millisecond + time.Duration(s.dice.Int64N(int64(20*time.Millisecond))))
 		s.clock.want(gland + " leaking")
@@ -172,7 +186,7 @@ func (s *sampler) all() error {
 		}
 		s.agent = append(s.agent, took)
 		// As long as the agent's.
-		payload := fmt.Sprintf(`{"seq":%d,"gland":"bare","condition":"%d","message":%q}`, 1_000_000+i, i, strings.Repeat("x", 250))
+		payload := fmt.Sprintf(`{"seq":%d,"gland":"bare","condition":"%d","message":%q}`, len(s.paho), i, strings.Repeat("x", 200))
 		time.Sleep(time.Duration(s.dice.Int64N(int64(20 * time.Millisecond))))
 		s.clock.want(fmt.Sprintf("bare %d", i))
 		began = time.Now()

@@ -13,7 +13,7 @@ import (
 const (
 	patience    = 60 * time.Second
 	deliverMost = 3 * time.Minute // for the backlog in the end; the agent's back-off is up to a minute
-	upMost      = 700 * time.Millisecond
+	upMost      = time.Second
 	faultMost   = 500 * time.Millisecond
 )
 
@@ -32,8 +32,8 @@ type rounds struct {
 	counts map[string]int
 }
 
-// soakLoad makes some 60 alarms a second for up to half an hour of life.
-var soakLoad = load{glands: 32, span: 30 * time.Hour, speed: 60}
+// soakLoad makes some 250 alarms a second for up to seven minutes of life.
+var soakLoad = load{glands: 32, span: 30 * time.Hour, speed: 240}
 
 func runRounds(out io.Writer, dir, binary string, seed uint64, n int) (v *verdict, err error) {
 	r := &rounds{dice: rand.New(rand.NewPCG(seed, seed)), out: out, seen: newSight(), counts: make(map[string]int)}
