@@ -65,15 +65,19 @@ type bench struct {
 	stop    func()
 }
 
-func serve(t *testing.T) *bench {
+func serve(t *testing.T, changes ...func(*Parts)) *bench {
 	t.Helper()
 	b := &bench{board: &fakeBoard{changed: make(chan struct{})}, journal: agent.NewMemoryJournal(100, false)}
 	b.board.latest.Store(testSnapshot())
 	b.alive.Store(true)
-	server, err := Listen(t.Context(), "127.0.0.1:0", Parts{
+	parts := Parts{
 		Board: b.board, Journal: b.journal, Alive: b.alive.Load, Version: "1",
 		Metrics: http.NotFoundHandler(), Log: slog.New(slog.DiscardHandler),
-	})
+	}
+	for _, change := range changes {
+		change(&parts)
+	}
+	server, err := Listen(t.Context(), "127.0.0.1:0", parts)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -30,6 +30,14 @@ func typed(err error) error {
 	return err
 }
 
+// sharper tells a file system that was made read-only from a disk that fails.
+func (s *Store) sharper(err error) error {
+	if errors.Is(err, ErrIO) && s.alive.readOnly() {
+		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
+	}
+	return err
+}
+
 func kindOf(err error) error {
 	var lite *sqlite.Error
 	switch {

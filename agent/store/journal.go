@@ -102,7 +102,7 @@ func (s *Store) Commit(ctx context.Context, b Batch) ([]int64, error) {
 	seqs, err := j.commit(ctx, b)
 	if err != nil {
 		j.unsure = true
-		return nil, fmt.Errorf("store a batch of %d events in %s: %w", len(b.Events), journalFile, err)
+		return nil, fmt.Errorf("store a batch of %d events in %s: %w", len(b.Events), journalFile, s.sharper(err))
 	}
 	return seqs, nil
 }

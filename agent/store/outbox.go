@@ -49,7 +49,7 @@ func (s *Store) Delete(ctx context.Context, upto int64) error {
 		err = j.write(ctx, func(tx *txn) error { return tx.setMeta(ctx, metaDelivered, upto) })
 	}
 	if err != nil {
-		return fmt.Errorf("delete from the outbox up to %d: %w", upto, err)
+		return fmt.Errorf("delete from the outbox up to %d: %w", upto, s.sharper(err))
 	}
 	j.delivered, j.pending = upto, j.pending-gone
 	return nil

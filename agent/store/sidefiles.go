@@ -126,6 +126,14 @@ func (a *aliveFile) writeGiven(seq int64) error {
 	return nil
 }
 
+// readOnly reports whether the file system takes no writes: one that the kernel
+// made read-only after an error shows to SQLite as an error of the disk. The
+// byte that is written, the first behind all else, means nothing.
+func (a *aliveFile) readOnly() bool {
+	_, err := a.file.WriteAt([]byte{0}, givenAt+givenSize)
+	return errors.Is(typed(err), ErrReadOnly)
+}
+
 func (a *aliveFile) readGiven() (int64, bool) {
 	data := make([]byte, givenSize)
 	if n, err := a.file.ReadAt(data, givenAt); n < givenSize || err != nil && !errors.Is(err, io.EOF) {
