@@ -105,12 +105,12 @@ func live[S sensors.Source](w *wiring, open func() (S, error)) {
 }
 
 func (w *wiring) file(p reading.Point, f *config.File) {
-	cfg := file.Config{Path: f.Path, Scale: f.Scale, Offset: f.Offset, Every: f.Every, Timeout: f.Timeout}
+	cfg := file.Config{Path: f.Path, Scale: f.Scale, Offset: f.Offset, Every: f.Every, Timeout: f.Timeout, Log: w.log}
 	live(w, func() (*file.Source, error) { return file.New(cfg, p, w.clock.Steady) })
 }
 
 func (w *wiring) counter(p reading.Point, c *config.Counter) {
-	cfg := counter.Config{Path: c.Path, Bits: c.Bits, Every: c.Every, Timeout: c.Timeout}
+	cfg := counter.Config{Path: c.Path, Bits: c.Bits, Every: c.Every, Timeout: c.Timeout, Log: w.log}
 	live(w, func() (*counter.Source, error) { return counter.New(cfg, p.Gland, w.clock.Steady) })
 }
 
@@ -130,7 +130,7 @@ func (w *wiring) rtd(p reading.Point, r *config.RTD) {
 
 // gpio opens the line each time, for only then it is known what it is.
 func (w *wiring) gpio(p reading.Point, g *config.GPIO) {
-	cfg := gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce, DebounceBy: g.DebounceBy}
+	cfg := gpio.Config{Pin: g.Pin, Edge: g.Edge, Pull: g.Pull, Debounce: g.Debounce, DebounceBy: g.DebounceBy, Log: w.log}
 	open := func() (sensors.Source, error) { return gpio.Open(cfg, p.Gland, w.clock.Steady) }
 	if p.Kind == reading.Run {
 		open = func() (sensors.Source, error) { return gpio.OpenContact(cfg, p.Gland, w.clock.Steady) }

@@ -31,8 +31,11 @@ package counter
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"log/slog"
 	"math"
+	"os"
 	"time"
 
 	"weepd/rules/reading"
@@ -53,6 +56,8 @@ type Config struct {
 
 	// Timeout is how long an answer may take, up to Every; 0 means Every.
 	Timeout time.Duration
+
+	Log *slog.Logger // nil is silent
 }
 
 const (
@@ -97,6 +102,7 @@ type Source struct {
 	point reading.Point
 	clock sensors.Clock
 	read  func(path string) (uint64, error)
+	*sensors.Notebook
 }
 
 // New checks cfg; the file itself may come and go later.
@@ -105,7 +111,9 @@ func New(cfg Config, gland string, clock sensors.Clock) (*Source, error) {
 	if err := cfg.validate(gland); err != nil {
 		return nil, err
 	}
-	return &Source{cfg: cfg, point: reading.Point{Gland: gland, Kind: reading.Drip}, clock: clock, read: readCount}, nil
+	s := &Source{cfg: cfg, point: reading.Point{Gland: gland, Kind: reading.Drip}, clock: clock, read: readCount}
+	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
+	return s, nil
 }
 
 // Points is the gland's drip point.
@@ -129,17 +137,42 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 			return nil
 		}
 		r := reading.Reading{At: s.clock(), Point: s.point}
+		f := sensors.Finding{Raw: fmt.Sprintf("count %d", count)}
 		if err != nil {
 			r.Quality = qualityOf(err)
+			f.Raw, f.Cause = "", s.why(err)
 		} else {
+			before := t.count
 			r.Value, r.Quality = t.take(r.At, count)
+			f.Cause = causeOf(r.Quality, before)
 		}
-		emit(r)
+		f.Value, f.Quality = r.Value, r.Quality
+		s.Enter(r.At, r.Point, f)
+		emit(r) // with the number of lost drops, if that is known
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-tick.C:
 		}
+	}
+}
+
+func (s *Source) why(err error) string {
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		return "no answer within " + s.cfg.Timeout.String() + ": the file hangs"
+	}
+	return err.Error()
+}
+
+// causeOf says what a bad count means, after the one before.
+func causeOf(q reading.Quality, before uint64) string {
+	switch q {
+	case reading.Lost:
+		return fmt.Sprintf("the counter went back from %d (it was set anew, or its device restarted), or was not read for too long", before)
+	case reading.Storm:
+		return fmt.Sprintf("the counter leapt from %d: faster than drops can fall; bounce or interference", before)
+	default:
+		return ""
 	}
 }
 

@@ -233,3 +233,39 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+func TestNotesShowTheCountAndWhatIsWrong(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "count")
+	begun := time.Now()
+	s, err := New(Config{Path: path, Every: shortestEvery}, "a", func() time.Duration { return time.Since(begun) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	steps := []struct{ text, raw, cause string }{
+		{"7", "count 7", ""}, {"9", "count 9", ""}, {"3", "count 3", "went back from 9"},
+		{"9000", "count 9000", "leapt from 3"}, {"many", "", "no whole number"},
+	}
+	next := 0
+	write := func() {
+		if err := os.WriteFile(path, []byte(steps[next].text), 0o600); err != nil {
+			t.Error(err)
+		}
+	}
+	write()
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	if err := s.Run(ctx, func(reading.Reading) {
+		note := s.Notes()[0]
+		if step := steps[next]; note.Raw != step.raw || !strings.Contains(note.Cause, step.cause) || (note.Cause == "") != (step.cause == "") {
+			t.Errorf("%q: note %+v", step.text, note)
+		}
+		if next++; next == len(steps) {
+			cancel()
+			next--
+			return
+		}
+		write()
+	}); err != nil {
+		t.Error(err)
+	}
+}

@@ -36,8 +36,12 @@ package file
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"log/slog"
 	"math"
+	"os"
+	"strconv"
 	"time"
 
 	"weepd/rules/reading"
@@ -61,6 +65,8 @@ type Config struct {
 	// Every if that is less. A DS18B20 converts for up to 750 ms (its data
 	// sheet, from memory).
 	Timeout time.Duration
+
+	Log *slog.Logger // nil is silent
 }
 
 const (
@@ -112,7 +118,13 @@ type Source struct {
 	cfg   Config
 	point reading.Point
 	clock sensors.Clock
-	read  func() (float64, error)
+	read  func() (measured, error)
+	*sensors.Notebook
+}
+
+// measured is what a file says: the number as it stands there, and its value.
+type measured struct {
+	number, value float64
 }
 
 // New checks cfg; the file itself may come and go later.
@@ -123,6 +135,7 @@ func New(cfg Config, point reading.Point, clock sensors.Clock) (*Source, error) 
 	}
 	s := &Source{cfg: cfg, point: point, clock: clock}
 	s.read = s.value
+	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
 	return s, nil
 }
 
@@ -139,16 +152,16 @@ func (s *Source) String() string { return "file " + s.cfg.Path }
 // goroutine of its own, at most one per Source, which outlives Run only while
 // the kernel holds it and then ends by itself.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	file := sensors.StartBounded(func() (float64, error) { return s.read() })
+	file := sensors.StartBounded(func() (measured, error) { return s.read() })
 	defer file.Stop()
 	tick := time.NewTicker(s.cfg.Every)
 	defer tick.Stop()
 	for {
-		v, err := file.Ask(ctx, s.cfg.Timeout)
+		m, err := file.Ask(ctx, s.cfg.Timeout)
 		if ctx.Err() != nil {
 			return nil
 		}
-		emit(s.reading(v, err))
+		emit(s.Enter(s.clock(), s.point, s.finding(m, err)))
 		select {
 		case <-ctx.Done():
 			return nil
@@ -158,21 +171,21 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 }
 
 // value reads the file and converts its number.
-func (s *Source) value() (float64, error) {
+func (s *Source) value() (measured, error) {
 	path, err := resolve(s.cfg.Path)
 	if err != nil {
-		return 0, err
+		return measured{}, err
 	}
 	n, known := nodeOf(path)
 	if s.cfg.refuses(n, known, s.point) {
-		return 0, fmt.Errorf("%s: %w: no temperature", path, errNumber)
+		return measured{}, fmt.Errorf("%s: %w: no temperature", path, errNumber)
 	}
 	if s.cfg.Scale != 0 {
 		n.offsets, n.scales = nil, nil
 	}
 	a, err := readNode(path, n)
 	if err != nil {
-		return 0, err
+		return measured{}, err
 	}
 	unit := 1.0
 	switch {
@@ -181,18 +194,25 @@ func (s *Source) value() (float64, error) {
 	case known && celsius(s.point.Kind):
 		unit = n.unitC
 	}
-	return (a.number+a.offset)*a.scale*unit + s.cfg.Offset, nil
+	return measured{a.number, (a.number+a.offset)*a.scale*unit + s.cfg.Offset}, nil
 }
 
-func (s *Source) reading(v float64, err error) reading.Reading {
-	r := reading.Reading{At: s.clock(), Point: s.point}
-	switch {
-	case err != nil:
-		r.Quality = qualityOf(err)
-	case s.point.Kind == reading.Run && v != 0 && v != 1, celsius(s.point.Kind) && v < absoluteZeroC, math.IsNaN(v), math.IsInf(v, 0):
-		r.Quality = reading.OutOfRange
-	default:
-		r.Value = v
+func (s *Source) finding(m measured, err error) sensors.Finding {
+	if err != nil {
+		f := sensors.Finding{Quality: qualityOf(err), Cause: err.Error()}
+		if errors.Is(err, os.ErrDeadlineExceeded) {
+			f.Cause = "no answer within " + s.cfg.Timeout.String() + ": the file hangs"
+		}
+		return f
 	}
-	return r
+	f := sensors.Finding{Value: m.value, Raw: strconv.FormatFloat(m.number, 'g', -1, 64)}
+	switch {
+	case math.IsNaN(m.value) || math.IsInf(m.value, 0):
+		f.Quality, f.Cause = reading.OutOfRange, "too large; check scale and offset"
+	case s.point.Kind == reading.Run && m.value != 0 && m.value != 1:
+		f.Quality, f.Cause = reading.OutOfRange, "neither 0 nor 1; check scale and offset"
+	case celsius(s.point.Kind) && m.value < absoluteZeroC:
+		f.Quality, f.Cause = reading.OutOfRange, "below absolute zero; check scale and offset"
+	}
+	return f
 }

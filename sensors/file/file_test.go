@@ -155,8 +155,8 @@ func TestReadErrorsAreQualities(t *testing.T) {
 		t.Fatal(err)
 	}
 	for err, want := range cases {
-		if r := s.reading(21, err); r.Quality != want || r.Value != 0 {
-			t.Errorf("%v: got %g %s, want %s", err, r.Value, r.Quality, want)
+		if f := s.finding(measured{21, 21}, err); f.Quality != want || f.Value != 0 || f.Raw != "" || f.Cause == "" {
+			t.Errorf("%v: got %+v, want %s", err, f, want)
 		}
 	}
 }
@@ -201,7 +201,7 @@ type device struct {
 	most  int
 }
 
-func (d *device) read() (float64, error) {
+func (d *device) read() (measured, error) {
 	d.mu.Lock()
 	d.reads++
 	d.most = max(d.most, d.reads)
@@ -210,9 +210,9 @@ func (d *device) read() (float64, error) {
 	defer func() { d.mu.Lock(); d.reads--; d.mu.Unlock() }()
 	if hangs {
 		<-freed
-		return 99, nil // old by now
+		return measured{99, 99}, nil // old by now
 	}
-	return 25.062, fails
+	return measured{25062, 25.062}, fails
 }
 
 func (d *device) Break() { d.mu.Lock(); defer d.mu.Unlock(); d.broke(d) }
@@ -304,4 +304,31 @@ func TestRealHangDoesNotHoldUpStop(t *testing.T) {
 		t.Fatal(err)
 	}
 	goleak.VerifyNone(t)
+}
+
+func TestNotesShowTheFilesNumberAndWhatIsWrong(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "temp")
+	for _, c := range []struct{ text, raw, cause string }{
+		{"41500", "41500", ""},
+		{"-300000", "-300000", "below absolute zero"},
+		{"warm", "", path},
+		{"", "", path},
+	} {
+		if err := os.WriteFile(path, []byte(c.text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		s, err := New(Config{Path: path, Scale: 0.001}, temp, func() time.Duration { return 0 })
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		if err := s.Run(ctx, func(reading.Reading) { cancel() }); err != nil {
+			t.Error(err)
+		}
+		note := s.Notes()[0]
+		if note.Point != temp || note.Raw != c.raw || !strings.Contains(note.Cause, c.cause) || (note.Cause == "") != (c.cause == "") {
+			t.Errorf("%q: note %+v", c.text, note)
+		}
+	}
 }

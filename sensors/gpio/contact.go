@@ -14,12 +14,15 @@ type Contact struct {
 	open  opener
 	point reading.Point
 	clock sensors.Clock
+	*sensors.Notebook
 }
 
 // newContact: with cfg.Edge "falling" (the default) low means turning, with
 // "rising" high does. cfg.Debounce is how long a new level must last.
 func newContact(cfg Config, gland string, open opener, clock sensors.Clock) *Contact {
-	return &Contact{cfg: cfg, open: open, point: reading.Point{Gland: gland, Kind: reading.Run}, clock: clock}
+	c := &Contact{cfg: cfg, open: open, point: reading.Point{Gland: gland, Kind: reading.Run}, clock: clock}
+	c.Notebook = sensors.NewNotebook(cfg.Log, c.String(), c.Points())
+	return c
 }
 
 // Points is the gland's run point.
@@ -47,7 +50,7 @@ func (c *Contact) Run(ctx context.Context, emit func(reading.Reading)) error {
 			_ = l.close()
 		}
 		if err != nil {
-			l, err = c.reopen(ctx, level, emit), nil
+			l, err = c.reopen(ctx, level, err, emit), nil
 		}
 	}
 	return nil
@@ -63,7 +66,7 @@ func (c *Contact) watch(ctx context.Context, l line, level *level, emit func(rea
 			return err
 		}
 		if r, ok := level.see(now, high, moved); ok {
-			emit(r)
+			emit(c.Enter(r.At, r.Point, sensors.Finding{Value: r.Value, Raw: levelName(high)}))
 		}
 		l.wait(ctx, level.patience(now))
 		edges, err := l.read()
@@ -77,19 +80,28 @@ func (c *Contact) watch(ctx context.Context, l line, level *level, emit func(rea
 	return nil
 }
 
-func (c *Contact) reopen(ctx context.Context, level *level, emit func(reading.Reading)) line {
+func (c *Contact) reopen(ctx context.Context, level *level, why error, emit func(reading.Reading)) line {
 	for {
 		if r, ok := level.gone(c.clock()); ok {
-			emit(r)
+			emit(c.Enter(r.At, r.Point, sensors.Finding{Quality: r.Quality, Cause: why.Error()}))
 		}
 		pause(ctx, retryEvery)
 		if ctx.Err() != nil {
 			return nil
 		}
-		if l, err := c.open(use{both: true, cfg: c.cfg}); err == nil {
+		l, err := c.open(use{both: true, cfg: c.cfg})
+		if err == nil {
 			return l
 		}
+		why = err
 	}
+}
+
+func levelName(high bool) string {
+	if high {
+		return "high"
+	}
+	return "low"
 }
 
 // level turns looks at a line into readings.

@@ -37,6 +37,7 @@ package gpio
 
 import (
 	"fmt"
+	"log/slog"
 	"time"
 
 	"weepd/rules/reading"
@@ -62,6 +63,8 @@ type Config struct {
 	// barrier for some 3 ms), and times them only to its timer's tick. Where
 	// it cannot, the agent does it.
 	DebounceBy string
+
+	Log *slog.Logger // nil is silent
 }
 
 const mostDebounce = 100 * time.Millisecond

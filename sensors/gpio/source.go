@@ -3,6 +3,7 @@ package gpio
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"time"
 
@@ -18,10 +19,13 @@ type Source struct {
 	open  opener
 	point reading.Point
 	clock sensors.Clock
+	*sensors.Notebook
 }
 
 func newSource(cfg Config, gland string, open opener, clock sensors.Clock) *Source {
-	return &Source{cfg: cfg, open: open, point: reading.Point{Gland: gland, Kind: reading.Drip}, clock: clock}
+	s := &Source{cfg: cfg, open: open, point: reading.Point{Gland: gland, Kind: reading.Drip}, clock: clock}
+	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
+	return s
 }
 
 // Points is the gland's drip point.
@@ -46,7 +50,7 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 		return err
 	}
 	// Edges that the kernel has debounced lie far enough apart for our rule too.
-	w := &watch{line: l, counter: newCounter(s.point, s.cfg.Debounce, s.clock()), clock: s.clock, emit: emit}
+	w := &watch{line: l, counter: newCounter(s.point, s.cfg.Debounce, s.clock()), clock: s.clock, emit: emit, book: s.Notebook}
 	for ctx.Err() == nil {
 		if err == nil {
 			err = w.run(ctx)
@@ -54,19 +58,22 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 			_ = w.line.close()
 		}
 		if err != nil {
-			w.line, err = s.reopen(ctx, w, qualityOf(err)), nil
+			w.line, err = s.reopen(ctx, w, err), nil
 		}
 	}
 	return nil
 }
 
 // reopen gives the line anew, or nil when ctx ends.
-func (s *Source) reopen(ctx context.Context, w *watch, why reading.Quality) line {
-	w.told(w.counter.gone(s.clock(), why))
+func (s *Source) reopen(ctx context.Context, w *watch, why error) line {
+	w.why = why
+	w.told(w.counter.gone(s.clock(), qualityOf(why)))
 	for pause(ctx, retryEvery); ctx.Err() == nil; pause(ctx, retryEvery) {
-		if l, err := s.open(use{cfg: s.cfg}); err == nil {
+		l, err := s.open(use{cfg: s.cfg})
+		if err == nil {
 			return l
 		}
+		w.why = err
 		w.told(w.counter.gone(s.clock(), reading.NoAnswer))
 	}
 	return nil
@@ -91,12 +98,35 @@ type watch struct {
 	counter *counter
 	clock   sensors.Clock
 	emit    func(reading.Reading)
+	book    *sensors.Notebook
+	why     error // the line is or was gone
 }
 
+// told emits a reading, with the number of lost edges if that is known.
 func (w *watch) told(r reading.Reading, ok bool) {
-	if ok {
-		w.emit(r)
+	if !ok {
+		return
 	}
+	w.book.Enter(r.At, r.Point, sensors.Finding{
+		Value: r.Value, Quality: r.Quality, Raw: fmt.Sprintf("%d edges", w.counter.seq), Cause: w.cause(r),
+	})
+	w.emit(r)
+}
+
+func (w *watch) cause(r reading.Reading) string {
+	switch {
+	case r.Quality.OK():
+		return ""
+	case r.Quality == reading.Storm:
+		return fmt.Sprintf("over %d edges within a second: bounce or interference; look at the wiring, raise debounce", stormEdges)
+	case r.Quality == reading.Lost && r.Value > 0:
+		return fmt.Sprintf("the kernel threw %.0f edges away for want of room", r.Value)
+	case r.Quality == reading.Lost:
+		return "the kernel threw edges away for want of room"
+	case w.why != nil:
+		return w.why.Error()
+	}
+	return ""
 }
 
 // run returns nil when ctx ends, or why the line is gone.

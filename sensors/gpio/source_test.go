@@ -284,3 +284,36 @@ func TestContactRestsBeforeItCounts(t *testing.T) {
 		}
 	})
 }
+
+func TestNotesShowEdgesAndWhatIsWrong(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		begun := time.Now()
+		h, c := oneLine()
+		s := onHost(t, h, Config{Pin: "DRIP", Debounce: 10 * time.Millisecond}, func() time.Duration { return time.Since(begun) })
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- s.Run(ctx, func(reading.Reading) {}) }()
+		note := func(raw, cause string) {
+			t.Helper()
+			n := s.Notes()[0]
+			if n.Raw != raw || !strings.Contains(n.Cause, cause) || (n.Cause == "") != (cause == "") {
+				t.Errorf("note %+v, want %q and %q", n, raw, cause)
+			}
+		}
+		time.Sleep(time.Second)
+		now := c.host.clock()
+		c.edges(now-30*time.Millisecond, now-29*time.Millisecond, now-time.Millisecond) // the second is bounce
+		time.Sleep(time.Second)
+		note("3 edges", "")
+		c.set(func(c *fakeChip) { c.gone = true })
+		time.Sleep(3 * time.Second)
+		note("3 edges", "no such device")
+		c.set(func(c *fakeChip) { c.gone = false })
+		time.Sleep(10 * time.Second)
+		note("0 edges", "") // the kernel counts anew
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+}
