@@ -20,6 +20,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 )
@@ -105,7 +106,9 @@ type SetAside struct {
 
 // String says it in one sentence for the log.
 func (s SetAside) String() string {
-	text := fmt.Sprintf("%s was damaged (%v) and set aside as %s; a new one is begun", s.File, s.Cause, s.Kept)
+	// What ErrCorrupt says to do is done.
+	cause := strings.TrimPrefix(fmt.Sprint(s.Cause), ErrCorrupt.Error()+": ")
+	text := fmt.Sprintf("%s was damaged (%s) and set aside as %s; a new one is begun", s.File, strings.Join(strings.Fields(cause), " "), s.Kept)
 	if s.File == journalFile {
 		text += fmt.Sprintf(", %d entries were saved, numbering goes on after %d", s.Saved, s.GoesOn)
 	}
