@@ -106,8 +106,10 @@ func (s *Station) skip(at time.Duration, out []Transition) []Transition {
 
 // collect takes a gland's transitions and puts its next deadline on the agenda.
 func (s *Station) collect(g *gland, out []Transition) []Transition {
-	out = append(out, g.out...)
-	g.out = g.out[:0]
+	if len(g.out) > 0 {
+		out = append(out, g.out...)
+		g.out = nil
+	}
 	s.schedule(g)
 	return out
 }

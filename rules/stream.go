@@ -27,21 +27,37 @@ const flushTime = 20 * time.Minute
 func (g *gland) judgeStream(at time.Duration) {
 	s := &g.stream
 	low, _, gush := g.detect.Out()
-	recent := s.burst && at-s.burstAt < streamMemory || s.hint && at-s.hintAt < streamMemory && g.falling(at)
-	if low && !s.wasLow && recent {
+	if low && !s.wasLow && g.fastLately(at) {
 		s.merged, s.hasRise = true, false
 	}
 	s.merged = s.merged && low && !g.heatedSinceMerging()
 	s.wasLow = low
 	switch {
-	case gush && recent, s.hint && at-s.hintAt < hintMemory && g.falling(at) && g.flushed():
+	case gush && g.fastLately(at), g.jetFormed(at):
 		s.suspect = true
 	case low && !s.merged, !low && s.suspect && g.dripsAgain(at):
 		s.suspect = false
 	}
-	if gush || s.merged || g.alarms[Gushing].active && g.flushed() && g.rise.Slope() < stillSlope {
+	if gush || s.merged || g.keptCool() {
 		s.until = at + flushTime
 	}
+}
+
+// fastLately reports a burst, or a hint of one in a gland that cools.
+func (g *gland) fastLately(at time.Duration) bool {
+	s := &g.stream
+	return s.burst && at-s.burstAt < streamMemory || s.hint && at-s.hintAt < streamMemory && g.falling(at)
+}
+
+// jetFormed reports a hint of a burst and a gland flushed cool since, whatever
+// the count says.
+func (g *gland) jetFormed(at time.Duration) bool {
+	return g.stream.hint && at-g.stream.hintAt < hintMemory && g.falling(at) && g.flushed()
+}
+
+// keptCool reports a stream that still cools the gland.
+func (g *gland) keptCool() bool {
+	return g.alarms[Gushing].active && g.flushed() && g.rise.Slope() < stillSlope
 }
 
 const (
@@ -60,7 +76,7 @@ const (
 
 // falling reports a gland that cools by itself: warmed up, with the reference
 // steady.
-func (g *gland) falling() bool {
+func (g *gland) falling(at time.Duration) bool {
 	_, ok := g.rise.Judged()
 	return ok && g.rise.Steady() && g.rise.Slope() < fallingSlope && g.shaft.settled(at)
 }

@@ -123,7 +123,7 @@ func TestRunLengthsOfPoissonCusum(t *testing.T) {
 			if math.Abs(exact/convention.published-1) > c.tolerance {
 				t.Errorf("%+v, %s: the chain gives %f, published is %f", c, convention.name, exact, convention.published)
 			}
-			runs := int(max(20, min(3000, 3e6/exact)))
+			runs := int(max(20, min(2000, 6e5/exact)))
 			got, se := c.played(rng, float64(convention.signal)*quarter, runs)
 			if math.Abs(got-exact) > 4.5*se {
 				t.Errorf("%+v, %s: the detector's step gives %f ±%f, want %f", c, convention.name, got, se, exact)

@@ -23,7 +23,7 @@ type Counter struct {
 }
 
 const (
-	rows = 48
+	rows = 36
 	// window is how far back the rate looks: at the least weep of natural
 	// packing, 15 a minute, it holds 15 drops.
 	window = 60 * time.Second

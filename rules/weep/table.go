@@ -4,12 +4,12 @@ import "math"
 
 // A table holds a function of one interval as a piecewise linear curve over
 // y = interval x edge rate (1 = the mean interval at the edge of the band).
-// Its nodes are the powers of two from 1/128 to 64 with three more between
+// Its nodes are the powers of two from 1/32 to 32 with three more between
 // each pair, so that the bits of the floating-point number are the position:
 // the pure likelihood ratio, linear in y, is kept exactly.
 const (
-	lowestPower   = -7
-	highestPower  = 6
+	lowestPower   = -5
+	highestPower  = 5
 	bitsPerPower  = 2
 	tableNodes    = (highestPower-lowestPower)<<bitsPerPower + 1
 	mantissaShift = 52 - bitsPerPower
