@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+
 	"github.com/spf13/cobra"
 )
 
@@ -13,7 +15,9 @@ func proofCommand(s streams) *cobra.Command {
 early it finds a change beside what is possible and beside plain counting, and
 how often it cries wolf over years of simulated quiet glands.`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		RunE: func(*cobra.Command, []string) error {
+			return usageError{errors.New("which proof? delays or quiet")}
+		},
 	}
 	c.AddCommand(proofDelaysCommand(s), proofQuietCommand(s))
 	return c
