@@ -19,8 +19,8 @@ func (l *loop) record(e Event) {
 			args = append(args, "by", e.By)
 		}
 		l.agent.log.Info("alarm", append(args, "priority", e.Priority, "message", e.Message)...)
-	case EventUpkeep, EventDown:
-		l.agent.log.Info(e.Message, "gland", e.Gland)
+	case EventDown:
+		l.agent.log.Info(e.Message)
 	}
 	l.batch.Events = append(l.batch.Events, e)
 }

@@ -48,54 +48,69 @@ func batch(seq uint64, at time.Duration) *agent.Batch {
 	}
 }
 
-func TestKeeperRemembersAcrossRuns(t *testing.T) {
-	dir := t.TempDir()
+// remember opens the folder as a next run does.
+func remember(t *testing.T, dir string) (*Keeper, agent.Remembered) {
+	t.Helper()
 	k := keep(t, dir, Options{})
-	if m, err := k.Remember(t.Context()); err != nil || m.Last != nil || len(m.Alarms) != 0 {
-		t.Errorf("at first %+v, %v", m, err)
-	}
-	if err := k.Store(t.Context(), batch(1, time.Hour)); err != nil {
+	m, err := k.Remember(t.Context())
+	if err != nil {
 		t.Fatal(err)
 	}
+	return k, m
+}
+
+func put(t *testing.T, k *Keeper, b *agent.Batch) {
+	t.Helper()
+	if err := k.Store(t.Context(), b); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestKeeperRemembersAcrossRuns(t *testing.T) {
+	dir := t.TempDir()
+	k, m := remember(t, dir)
+	if m.Last != nil || len(m.Alarms) != 0 {
+		t.Errorf("at first %+v", m)
+	}
+	put(t, k, batch(1, time.Hour))
 	closeKeeper(t, k) // as a crash leaves it
 
-	k = keep(t, dir, Options{})
-	m, err := k.Remember(t.Context())
-	if err != nil || len(m.Alarms) != 1 || m.Stopped || m.Last == nil || !m.Last.Wall.Equal(stampAt(time.Hour).Wall) {
-		t.Fatalf("after a crash %+v, %v", m, err)
+	k, m = remember(t, dir)
+	if len(m.Alarms) != 1 || m.Stopped || m.Last == nil || !m.Last.Wall.Equal(stampAt(time.Hour).Wall) {
+		t.Fatalf("after a crash %+v", m)
 	}
 	if got, want := m.Alarms[0], batch(1, 0).Alarms[0]; got.Alarm != want.Alarm || got.Shown.By != want.Shown.By || got.Shown.Seq != 1 {
 		t.Errorf("alarm %+v, want %+v", got, want)
 	}
+	checkStored(t, k)
+	put(t, k, &agent.Batch{At: agentStamp(2 * time.Hour), Stop: true})
+	closeKeeper(t, k)
+
+	k, m = remember(t, dir)
+	if !m.Stopped || !m.Last.Wall.Equal(stampAt(2*time.Hour).Wall) {
+		t.Errorf("after a stop %+v", m)
+	}
+	gone := batch(2, -24*time.Hour) // the clock is behind now
+	gone.Alarms[0].Forget, gone.Done = true, nil
+	put(t, k, gone)
+	if err := k.Heartbeat(agentStamp(-24 * time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	closeKeeper(t, k)
+	_, m = remember(t, dir)
+	if m.Stopped || len(m.Alarms) != 0 || !m.Last.Wall.Equal(stampAt(-24*time.Hour).Wall) {
+		t.Errorf("after a crash of a run under another clock %+v", m)
+	}
+}
+
+func checkStored(t *testing.T, k *Keeper) {
+	t.Helper()
 	if d, found, err := k.Done(t.Context(), "c1"); err != nil || !found || d != batch(1, 0).Done[0] {
 		t.Errorf("done %+v, %v, %v", d, found, err)
 	}
 	events, err := k.Events(t.Context(), 0, 10)
 	if err != nil || len(events) != 1 || events[0].Seq != 1 || events[0].By != "operator" || string(events[0].Entry.Value) != `{"flats":0.5}` {
 		t.Errorf("events %+v, %v", events, err)
-	}
-	if err := k.Store(t.Context(), &agent.Batch{At: agentStamp(2 * time.Hour), Stop: true}); err != nil {
-		t.Fatal(err)
-	}
-	closeKeeper(t, k)
-
-	k = keep(t, dir, Options{})
-	if m, err := k.Remember(t.Context()); err != nil || !m.Stopped || !m.Last.Wall.Equal(stampAt(2*time.Hour).Wall) {
-		t.Errorf("after a stop %+v, %v", m, err)
-	}
-	gone := batch(2, -24*time.Hour) // the clock is behind now
-	gone.Alarms[0].Forget = true
-	gone.Done = nil
-	if err := k.Store(t.Context(), gone); err != nil {
-		t.Fatal(err)
-	}
-	if err := k.Heartbeat(agentStamp(-24 * time.Hour)); err != nil {
-		t.Fatal(err)
-	}
-	closeKeeper(t, k)
-	k = keep(t, dir, Options{})
-	if m, err := k.Remember(t.Context()); err != nil || m.Stopped || len(m.Alarms) != 0 || !m.Last.Wall.Equal(stampAt(-24*time.Hour).Wall) {
-		t.Errorf("after a crash of a run under another clock %+v, %v", m, err)
 	}
 }
 
