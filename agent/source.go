@@ -2,8 +2,11 @@ package agent
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"log/slog"
 	"math/rand/v2"
+	"os"
 	"time"
 
 	"weepd/rules/reading"
@@ -17,6 +20,9 @@ const (
 	// steadyRun is how long a source must have run for its next failure to
 	// count as the first again.
 	steadyRun = time.Minute
+	// openWithin is how long a source may take to open before it counts as
+	// hanging: a kernel that waits for a device does so for a second or two.
+	openWithin = 5 * time.Second
 )
 
 // Feed is a source that can be opened again: a Source runs only once.
@@ -43,10 +49,13 @@ type supervisor struct {
 
 // run returns when ctx ends.
 func (s *supervisor) run(ctx context.Context) {
+	// One goroutine opens, however often it is asked, and may hang in it.
+	opening := sensors.StartBounded(s.feed.Open)
+	defer opening.Stop()
 	wait := retryFirst
 	for ctx.Err() == nil {
 		began := s.clock.Steady()
-		err := s.once(ctx)
+		err := s.once(ctx, opening)
 		if ctx.Err() != nil {
 			return
 		}
@@ -74,8 +83,11 @@ func (s *supervisor) run(ctx context.Context) {
 }
 
 // once opens the source and runs it to its end.
-func (s *supervisor) once(ctx context.Context) error {
-	source, err := s.feed.Open()
+func (s *supervisor) once(ctx context.Context, opening *sensors.Bounded[sensors.Source]) error {
+	source, err := opening.Ask(ctx, openWithin)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = fmt.Errorf("open %s: no answer within %s: the device hangs", s.feed.Name, openWithin)
+	}
 	if err != nil {
 		return err
 	}
