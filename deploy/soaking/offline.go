@@ -23,12 +23,9 @@ const (
 	offlineAlarm  = 30 * time.Minute // from one transition of a gland to the next
 )
 
-// Memory may grow by a quarter and 8 MB after the first eighth of the time:
-// the heap of Go breathes.
-const (
-	growShare = 1.25
-	growMB    = 8
-)
+// growShare is what the most memory of the last quarter may be of the most of
+// the second: the heap of Go breathes, and what grows with time would double.
+const growShare = 1.25
 
 // runOffline keeps a station without its broker for so many hours of its own
 // time, looks at its memory, and then lets everything be delivered.
@@ -52,7 +49,7 @@ func runOffline(out io.Writer, dir, binary string, hours int) (err error) {
 	if err := r.agent.start(); err != nil {
 		return err
 	}
-	early, late, err := r.watchMemory(time.Duration(hours) * time.Hour / offlineSpeed)
+	parts, err := r.watchMemory(10*time.Duration(hours)*time.Hour/offlineSpeed + patience)
 	if err != nil {
 		return err
 	}
@@ -60,10 +57,10 @@ func runOffline(out io.Writer, dir, binary string, hours int) (err error) {
 	if err != nil {
 		return err
 	}
-	r.say("offline for %d h with %d glands at %d times the speed: %d events wait; resident memory %.1f MB after an eighth of the time, at most %.1f MB later",
-		hours, offlineGlands, offlineSpeed, waiting, early, late)
-	if late > early*growShare+growMB {
-		return fmt.Errorf("memory grew from %.1f MB to %.1f MB", early, late)
+	r.say("offline for %d h with %d glands at %d times the speed: %d events wait; most resident memory in each eighth of the time, MB: %.1f",
+		hours, offlineGlands, offlineSpeed, waiting, parts)
+	if early, late := max(parts[2], parts[3]), max(parts[6], parts[7]); late > early*growShare {
+		return fmt.Errorf("memory grew from %.1f MB in the second quarter to %.1f MB in the last", early, late)
 	}
 	if waiting < hours*offlineGlands {
 		return fmt.Errorf("only %d events wait, want at least one a gland and hour", waiting)
@@ -75,23 +72,24 @@ func runOffline(out io.Writer, dir, binary string, hours int) (err error) {
 	return v.err()
 }
 
-// watchMemory gives the resident memory after the first eighth and the most
-// after it, in MB, until the recording has ended.
-func (r *rounds) watchMemory(span time.Duration) (early, late float64, err error) {
-	time.Sleep(span / 8)
-	if early, err = residentMB(r.agent.process.cmd.Process.Pid); err != nil {
-		return 0, 0, err
-	}
-	late = early
-	err = until("the recording ends", 10*span+patience, func() bool {
+// watchMemory gives the most resident memory, in MB, in each eighth of the
+// time until the recording has ended.
+func (r *rounds) watchMemory(limit time.Duration) (parts [8]float64, err error) {
+	var samples []float64
+	err = until("the recording ends", limit, func() bool {
 		now, err := residentMB(r.agent.process.cmd.Process.Pid)
-		late = max(late, now)
+		samples = append(samples, now)
+		time.Sleep(50 * time.Millisecond)
 		return err != nil || strings.Contains(tail(r.agent.log(), 200), "source has ended")
 	})
 	if !r.agent.process.running() {
 		err = errors.Join(errors.New("weepd ended by itself"), r.agent.panicked())
 	}
-	return early, late, err
+	for i, mb := range samples {
+		part := &parts[i*len(parts)/len(samples)]
+		*part = max(*part, mb)
+	}
+	return parts, err
 }
 
 // residentMB reads VmRSS as proc(5) has it.
