@@ -34,11 +34,18 @@ func Feeds(cfg *config.Config, clock *Clock, log *slog.Logger) ([]Feed, error) {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
-	w := wiring{clock: clock, log: log, plays: make(map[string]*play)}
+	w := wiring{
+		clock: clock, log: log, plays: make(map[string]*play),
+		owners: make(map[*config.Source]reading.Point), copies: make(map[reading.Point][]reading.Point),
+	}
 	for _, g := range cfg.Glands {
 		for kind, s := range g.Sensors {
-			if s != nil {
-				w.point(reading.Point{Gland: g.ID, Kind: reading.Kind(kind)}, s)
+			p := reading.Point{Gland: g.ID, Kind: reading.Kind(kind)}
+			if first, shared := w.owners[s]; s != nil && shared {
+				w.copies[first] = append(w.copies[first], p)
+			} else if s != nil {
+				w.owners[s] = p
+				w.point(p, s)
 			}
 		}
 	}
@@ -46,6 +53,9 @@ func Feeds(cfg *config.Config, clock *Clock, log *slog.Logger) ([]Feed, error) {
 	w.connections(cfg.Modbus)
 	w.recordings()
 	w.simulation()
+	for i, f := range w.made {
+		w.made[i] = copying(f, w.copies)
+	}
 	return w.made, errors.Join(w.errs...)
 }
 
@@ -55,7 +65,9 @@ type wiring struct {
 	made   []Feed
 	errs   []error
 	shared shared
-	plays  map[string]*play // by path
+	owners map[*config.Source]reading.Point  // the first point with each source
+	copies map[reading.Point][]reading.Point // who shares its readings
+	plays  map[string]*play                  // by path
 	order  []*play
 	sim    simulated.Station
 	live   bool // some source is bound to real time

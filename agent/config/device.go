@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"weepd/rules/reading"
@@ -13,6 +14,7 @@ type wiring struct {
 	devices   map[string]*device
 	junctions []junction
 	registers []registerUse
+	sharings  []sharing
 	plays     map[string]play // how each recording is played
 }
 
@@ -21,10 +23,11 @@ func newWiring() wiring {
 }
 
 // wired checks what shows only when all of the file is read.
-func (d *decoder) wired(connections []ModbusConnection) {
+func (d *decoder) wired(glands []Gland, connections []ModbusConnection) {
 	d.pace()
 	d.junctionPairs()
 	d.connected(connections)
+	d.shareSources(glands)
 }
 
 // claim is the point that has an input to itself.
@@ -37,6 +40,9 @@ type claim struct {
 // tells inputs apart, what names them.
 func (d *decoder) claim(key, what string, p reading.Point, path string, at place, do string) {
 	if first, used := d.claims[key]; used {
+		if first.point.Kind == p.Kind && slices.Contains(serves(p.Kind), sourceShared) {
+			do += ", or share it: {source: shared, point: " + first.point.String() + "}"
+		}
 		d.fault(at, do, "%s of gland %s is %s, which line %d uses for %s", path, p.Gland, what, first.line, first.point)
 		return
 	}

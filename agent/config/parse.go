@@ -98,7 +98,7 @@ func (d *decoder) config(cfg *Config, root entry) {
 	} else {
 		cfg.Log.Level = slog.LevelInfo
 	}
-	d.wired(cfg.Modbus)
+	d.wired(cfg.Glands, cfg.Modbus)
 	d.required(root, seen, "station", "add `station: NAME`")
 	d.required(root, seen, "glands", "add `glands:` with a list of glands, each `- id: NAME`")
 	cfg.HTTP.complete()

@@ -20,27 +20,35 @@ const (
 	sourceOneWire      = "onewire"
 	sourceAnalog       = "analog"
 	sourceModbus       = "modbus"
+	sourceShared       = "shared"
 	sourceRecording    = "recording"
 	sourceSimulated    = "simulated"
 )
 
 // serves lists which sources can give which kind of point: pulses are drops,
-// or turning and rest; the others are numbers that are there at any time.
+// or turning and rest; the others are numbers that are there at any time. Glands
+// on one shaft share what tells it turns, and many may share one reference.
 func serves(k reading.Kind) []string {
 	switch k {
 	case reading.Drip:
 		return []string{sourceGPIO, sourceCounter, sourceModbus, sourceRecording, sourceSimulated}
 	case reading.Run:
-		return []string{sourceGPIO, sourceSpeed, sourceFile, sourceAnalog, sourceModbus, sourceRecording, sourceSimulated}
+		return []string{sourceGPIO, sourceSpeed, sourceFile, sourceAnalog, sourceModbus, sourceShared, sourceRecording, sourceSimulated}
+	case reading.Ref:
+		return append(temperatures(), sourceShared, sourceRecording, sourceSimulated)
 	default:
-		return []string{sourceFile, sourceRTD, sourceThermocouple, sourceOneWire, sourceAnalog, sourceModbus, sourceRecording, sourceSimulated}
+		return append(temperatures(), sourceRecording, sourceSimulated)
 	}
+}
+
+func temperatures() []string {
+	return []string{sourceFile, sourceRTD, sourceThermocouple, sourceOneWire, sourceAnalog, sourceModbus}
 }
 
 func sourceNames() []string {
 	return []string{
 		sourceGPIO, sourceCounter, sourceSpeed, sourceFile, sourceRTD, sourceThermocouple, sourceOneWire,
-		sourceAnalog, sourceModbus, sourceRecording, sourceSimulated,
+		sourceAnalog, sourceModbus, sourceShared, sourceRecording, sourceSimulated,
 	}
 }
 
@@ -86,6 +94,9 @@ func (d *decoder) source(p reading.Point, e entry, sim *simulation) *Source {
 		return &Source{Analog: d.analog(p, e, ignore)}
 	case sourceModbus:
 		return &Source{Modbus: d.register(p, e, ignore)}
+	case sourceShared:
+		d.shared(p, e, ignore)
+		return nil
 	case sourceRecording:
 		return &Source{Recording: d.recording(p, e, ignore)}
 	case sourceSimulated:

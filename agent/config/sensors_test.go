@@ -18,7 +18,7 @@ func TestSourceKeysAreThoseOfAllSources(t *testing.T) {
 		for _, source := range serves(kind) {
 			text := fmt.Sprintf("station: s\nglands:\n  - {id: a, sensors: {%s: {source: %s, colour: 1}}}\n", kind, source)
 			_, faults := Parse("x.yaml", []byte(text))
-			found := regexp.MustCompile(`the keys here are source, (.*)`).FindStringSubmatch(faults.Error())
+			found := regexp.MustCompile(`the keys here are source(?:, | and )(.*)`).FindStringSubmatch(faults.Error())
 			if found == nil {
 				t.Fatalf("%s by %s lists no keys:\n%v", kind, source, faults)
 			}

@@ -8,6 +8,7 @@ import (
 )
 
 // Source says where the readings of a point come from. Exactly one is set.
+// Points that share a sensor have the same *Source.
 type Source struct {
 	GPIO         *GPIO
 	Counter      *Counter
