@@ -8,8 +8,8 @@ import (
 )
 
 // cells is how finely the integral equation is cut; twice as many change the
-// delays of the tables by less than 0.1 %.
-const cells = 400
+// delays of the tables by a thousandth.
+const cells = 200
 
 // RunLength is the mean time to the alarm, s, from the sum 0 at a rate that
 // holds (drops per second). It solves Page's integral equation
