@@ -99,6 +99,7 @@ func FitRecorded(cfg rules.Config, recordings ...Recorded) rules.Config {
 	out := rules.Config{Glands: make([]rules.GlandConfig, len(cfg.Glands))}
 	for i, g := range cfg.Glands {
 		g.Fitted = *fitted[g.ID]
+		g.InferShaft = false // no run row means always turning
 		out.Glands[i] = g
 	}
 	return out

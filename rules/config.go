@@ -24,6 +24,9 @@ type GlandConfig struct {
 	Timing    Timing
 	DropML    float64 // volume of one drop, mL; 0 = not measured
 	Fitted    Fitted  // which points have a source
+	// InferShaft: without a run signal, say from weep and heat whether the shaft
+	// turns; otherwise it is taken to turn always, as in recordings.
+	InferShaft bool
 }
 
 // Limits bound the good band of one gland.

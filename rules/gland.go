@@ -98,6 +98,7 @@ func (g *gland) warmed(at time.Duration) {
 	low, high, gush := g.detect.Out()
 	well := !low && !high && !gush && g.shaft.settled(at)
 	g.rise.Update(at, well)
+	g.infer(at)
 	if rise, ok := g.rise.Judged(); ok && g.shaft.contradict(at, rise, g.rise.Slope(), g.cfg.Limits.RiseC) {
 		g.arm(at)
 	}

@@ -68,7 +68,9 @@ func testGland() GlandConfig {
 func play(t *testing.T, script string) string {
 	t.Helper()
 	readings := parseScript(t, script)
-	s, err := NewStation(Config{Glands: []GlandConfig{testGland()}})
+	gland := testGland()
+	gland.InferShaft = strings.Contains(script, "\n# No run signal.")
+	s, err := NewStation(Config{Glands: []GlandConfig{gland}})
 	if err != nil {
 		t.Fatal(err)
 	}

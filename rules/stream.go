@@ -100,8 +100,7 @@ func (g *gland) dripsAgain(at time.Duration) bool {
 	if at-g.stream.burstAt < calm {
 		return false
 	}
-	w := g.weep(at)
-	return w.Known && w.LowDPM > g.cfg.Limits.DryDPM
+	return g.dripsWell(at)
 }
 
 // calm is how long after a burst the count is looked at again: its minute must
