@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"context"
 	"errors"
 	"math"
 	"math/rand/v2"
@@ -74,7 +75,7 @@ const (
 )
 
 // Delays measures every target change at shapes 1 and 4 by so many runs.
-func Delays(runs, workers int) ([]Row, error) {
+func Delays(ctx context.Context, runs, workers int) ([]Row, error) {
 	var rows []Row
 	for _, c := range TargetChanges() {
 		for _, shape := range []int{1, 4} {
@@ -88,20 +89,22 @@ func Delays(runs, workers int) ([]Row, error) {
 	for range workers {
 		group.Go(func() {
 			for i := range work {
-				faults[i] = rows[i].measure(rand.New(rand.NewPCG(uint64(i), 3)), models, runs)
+				faults[i] = rows[i].measure(ctx, rand.New(rand.NewPCG(uint64(i), 3)), models, runs)
 			}
 		})
 	}
 	for i := range rows {
-		work <- i
+		if ctx.Err() == nil {
+			work <- i
+		}
 	}
 	close(work)
 	group.Wait()
-	return rows, errors.Join(faults...)
+	return rows, errors.Join(append(faults, ctx.Err())...)
 }
 
-func (r *Row) measure(rng *rand.Rand, m *weep.Models, runs int) (err error) {
-	r.measureDetector(rng, m, runs)
+func (r *Row) measure(ctx context.Context, rng *rand.Rand, m *weep.Models, runs int) (err error) {
+	r.measureDetector(ctx, rng, m, runs)
 	if r.FromEdge, err = reference(rng, float64(r.Shape), r.EdgeDPM(), r.ToDPM, runs); err != nil {
 		return err
 	}
@@ -115,13 +118,13 @@ func (r *Row) measure(rng *rand.Rand, m *weep.Models, runs int) (err error) {
 	return err
 }
 
-func (r *Row) measureDetector(rng *rand.Rand, m *weep.Models, runs int) {
+func (r *Row) measureDetector(ctx context.Context, rng *rand.Rand, m *weep.Models, runs int) {
 	for _, trial := range []struct {
 		into         *Mean
 		odd, learned float64
 	}{{&r.Detector, 0, learnSeconds}, {&r.DetectorOdd, oddShare, learnSeconds}, {&r.DetectorFresh, 0, freshSeconds}} {
 		t := Trial{Change: r.Change, Shape: float64(r.Shape), Splash: trial.odd, Missed: trial.odd, Learned: trial.learned}
-		for range runs {
+		for i := 0; i < runs && ctx.Err() == nil; i++ {
 			if seconds, early := t.Delay(rng, m); early {
 				r.Early++
 			} else {
@@ -130,7 +133,7 @@ func (r *Row) measureDetector(rng *rand.Rand, m *weep.Models, runs int) {
 		}
 	}
 	t := Trial{Change: r.Change, Shape: float64(r.Shape), Splash: oddShare, Missed: oddShare}
-	for range runs {
+	for i := 0; i < runs && ctx.Err() == nil; i++ {
 		if t.QuietAtEdge(rng, m, learnSeconds) {
 			r.FreshAlarms++
 		}

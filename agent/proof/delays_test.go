@@ -1,6 +1,8 @@
 package proof
 
 import (
+	"context"
+	"errors"
 	"math/rand/v2"
 	"testing"
 
@@ -11,7 +13,7 @@ import (
 // target, and ahead of both windows; the windows are nowhere near.
 func TestDetectorIsAheadOfWindows(t *testing.T) {
 	for _, r := range []Row{{Change: Change{30, 5}, Shape: 1}, {Change: Change{30, 60}, Shape: 4}} {
-		if err := r.measure(rand.New(rand.NewPCG(6, 1)), weep.NewModels(), 24); err != nil {
+		if err := r.measure(t.Context(), rand.New(rand.NewPCG(6, 1)), weep.NewModels(), 24); err != nil {
 			t.Fatal(err)
 		}
 		most := map[int]float64{1: 1.5, 4: 2}[r.Shape]
@@ -24,5 +26,13 @@ func TestDetectorIsAheadOfWindows(t *testing.T) {
 		if r.OddRatio() < 0.8 || r.OddRatio() > 1.3*most {
 			t.Errorf("%g to %g, shape %d: %.2f x the optimum with splash and misses", r.FromDPM, r.ToDPM, r.Shape, r.OddRatio())
 		}
+	}
+}
+
+func TestDelaysStopWhenTold(t *testing.T) {
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	if _, err := Delays(ctx, 1000000, 2); !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v", err)
 	}
 }

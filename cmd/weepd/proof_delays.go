@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"runtime"
@@ -38,19 +39,19 @@ func proofDelaysCommand(s streams) *cobra.Command {
 		Short: "How early a change is known, beside theory and counting",
 		Long:  proofDelaysHelp,
 		Args:  cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			if runs < 2 {
 				return usageError{fmt.Errorf("--runs %d: want at least 2", runs)}
 			}
-			return printDelays(&printer{w: s.out}, runs)
+			return printDelays(cmd.Context(), &printer{w: s.out}, runs)
 		},
 	}
 	c.Flags().IntVar(&runs, "runs", 1000, "simulated changes for each mean")
 	return c
 }
 
-func printDelays(out *printer, runs int) error {
-	rows, err := proof.Delays(runs, runtime.NumCPU())
+func printDelays(ctx context.Context, out *printer, runs int) error {
+	rows, err := proof.Delays(ctx, runs, runtime.NumCPU())
 	if err != nil {
 		return err
 	}
