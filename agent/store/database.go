@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"os"
 	"slices"
 
 	_ "modernc.org/sqlite" // the driver
@@ -18,11 +19,11 @@ type database struct {
 }
 
 // pragmas: with FULL nothing acknowledged was lost in an imitated power cut,
-// with NORMAL hundreds of commits were. EXCLUSIVE keeps a second agent out and
-// needs no shared memory. auto_vacuum counts only before the first write, so it
-// comes first. 1 MiB of page cache.
+// with NORMAL hundreds of commits were. EXCLUSIVE keeps a second agent out.
+// 1 MiB of page cache. Nothing here writes to a file that is there already, so
+// that a full or read-only disk can still be read.
 var pragmas = []string{
-	"auto_vacuum(INCREMENTAL)", "locking_mode(EXCLUSIVE)", "synchronous(FULL)", "cache_size(-1024)",
+	"locking_mode(EXCLUSIVE)", "synchronous(FULL)", "cache_size(-1024)",
 	"busy_timeout(0)", "journal_size_limit(1048576)", "wal_autocheckpoint(256)",
 	"temp_store(MEMORY)", "trusted_schema(OFF)", "cell_size_check(ON)",
 }
@@ -38,7 +39,13 @@ const (
 )
 
 func openDatabase(path, mode string, fault func(string) error) (*database, error) {
-	q := url.Values{"_pragma": append(slices.Clone(pragmas), mode), "_txlock": {"immediate"}}
+	all := append(slices.Clone(pragmas), mode)
+	if info, err := os.Stat(path); err != nil || info.Size() == 0 {
+		all = slices.Insert(all, 1, "auto_vacuum(INCREMENTAL)") // counts only before the first write
+	}
+	// unix-excl needs no file of shared memory (sqlite.org/vfs.html), which a
+	// full disk would refuse.
+	q := url.Values{"_pragma": all, "_txlock": {"immediate"}, "vfs": {"unix-excl"}}
 	u := url.URL{Scheme: "file", Path: path, RawQuery: q.Encode()}
 	db, err := sql.Open("sqlite", u.String())
 	if err != nil {

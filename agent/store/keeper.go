@@ -3,14 +3,14 @@ package store
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
+	"os"
+	"path/filepath"
 	"slices"
 	"sync"
 	"time"
 
 	"weepd/agent"
-	"weepd/rules/reading"
 )
 
 // openAgain is how long a store that cannot be opened is left alone.
@@ -28,9 +28,10 @@ type Keeper struct {
 	store   *Store // nil: it cannot be opened at present
 	why     error  // it cannot
 	tried   time.Time
-	newest  int64    // the newest seq that was stored through this keeper
-	began   bool     // something was stored: the run before counts no more as stopped
-	notices []string // of stores that were closed
+	newest  int64            // the newest seq that was stored through this keeper, or seen
+	began   bool             // something was stored: the run before counts no more as stopped
+	notices []string         // of stores that were closed
+	glanced agent.Remembered // what was read of a store that cannot be opened
 }
 
 // OpenKeeper opens the store in dir. A disk that is full, read-only or broken
@@ -45,6 +46,9 @@ func OpenKeeper(dir string, opts Options, log *slog.Logger) (*Keeper, error) {
 	case errors.Is(err, ErrFull), errors.Is(err, ErrReadOnly), errors.Is(err, ErrIO):
 		k.why, k.tried = err, time.Now()
 		log.Error("store: cannot be opened; alarms go on and are kept in memory until it can", "error", err)
+		if err := k.glance(context.Background()); err != nil {
+			log.Warn("store: what the run before left cannot be read either; alarms begin anew", "error", err)
+		}
 	default:
 		return nil, err
 	}
@@ -69,7 +73,8 @@ func (k *Keeper) use(do func(*Store) error) error {
 	k.mu.RUnlock()
 	if s != nil {
 		err := do(s)
-		if !errors.Is(err, ErrCorrupt) {
+		again := errors.Is(err, ErrCorrupt) || errors.Is(err, ErrReadOnly) && k.writable()
+		if !again {
 			return err
 		}
 		why = err
@@ -79,6 +84,16 @@ func (k *Keeper) use(do func(*Store) error) error {
 		return err
 	}
 	return do(s)
+}
+
+// writable reports whether files can be written: a store that was opened on a
+// read-only disk stays read-only until it is opened again.
+func (k *Keeper) writable() bool {
+	f, err := os.OpenFile(filepath.Join(k.dir, journalFile), os.O_RDWR, 0)
+	if err != nil {
+		return false
+	}
+	return f.Close() == nil
 }
 
 // reopen replaces the store that failed, unless somebody was quicker.
@@ -94,7 +109,7 @@ func (k *Keeper) reopen(failed *Store, why error) (*Store, error) {
 	k.tried = time.Now()
 	opts := k.opts
 	if failed != nil {
-		k.log.Error("store: damaged while running; opening it anew", "error", why)
+		k.log.Error("store: opening it anew", "error", why)
 		k.notices = append(k.notices, words(failed.Aside())...)
 		opts.Newest = max(k.newest, failed.LastSeq())
 		if err := failed.Close(); err != nil {
@@ -194,6 +209,9 @@ func (k *Keeper) Newest() uint64 {
 	if k.store != nil {
 		return uint64(k.store.LastSeq())
 	}
+	if k.newest > 0 {
+		return uint64(k.newest)
+	}
 	if n := Reserved(k.dir); n > 0 {
 		return uint64(n)
 	}
@@ -249,85 +267,4 @@ func (k *Keeper) Notices() []string {
 		return slices.Clone(k.notices)
 	}
 	return slices.Concat(k.notices, words(k.store.Aside()))
-}
-
-// AddReadings implements agent.History. Without an open store there is none.
-func (k *Keeper) AddReadings(list ...reading.Reading) {
-	peek(k, func(s *Store) bool { s.AddReadings(list...); return true })
-}
-
-// Observe implements agent.History.
-func (k *Keeper) Observe(series string, wall time.Time, v float64) {
-	peek(k, func(s *Store) bool { s.Observe(series, wall, v); return true })
-}
-
-// Flush implements agent.History.
-func (k *Keeper) Flush(ctx context.Context, now agent.Stamp) error {
-	return k.use(func(s *Store) error { return s.Flush(ctx, Stamp(now)) })
-}
-
-// FlushAll implements agent.History.
-func (k *Keeper) FlushAll(ctx context.Context, now agent.Stamp) error {
-	return k.use(func(s *Store) error { return s.FlushAll(ctx, Stamp(now)) })
-}
-
-// Maintain implements agent.History.
-func (k *Keeper) Maintain(ctx context.Context, now agent.Stamp) error {
-	return k.use(func(s *Store) error { return s.Maintain(ctx, Stamp(now)) })
-}
-
-// Heartbeat implements agent.History.
-func (k *Keeper) Heartbeat(now agent.Stamp) error {
-	return k.use(func(s *Store) error { return s.Heartbeat(Stamp(now)) })
-}
-
-// StoreBytes gives what the store's files take and may take; false while they
-// cannot be read.
-func (k *Keeper) StoreBytes() (used, bound int64, ok bool) {
-	s := peek(k, func(s *Store) *Store { return s })
-	if s == nil {
-		return 0, 0, false
-	}
-	files, err := s.Files()
-	return files, s.opts.MaxBytes, err == nil
-}
-
-// HistoryDropped counts the readings and minutes that memory had no room for.
-func (k *Keeper) HistoryDropped() uint64 {
-	return peek(k, func(s *Store) uint64 { _, dropped := s.Buffered(); return dropped })
-}
-
-// Remember gives what the run before left. States that cannot be read are
-// told of in the log and left out.
-func (k *Keeper) Remember(ctx context.Context) (agent.Remembered, error) {
-	var m agent.Remembered
-	s := peek(k, func(s *Store) *Store { return s })
-	if s == nil {
-		return m, nil
-	}
-	states, err := s.States(ctx)
-	if err != nil {
-		return m, fmt.Errorf("alarms of the run before: %w", err)
-	}
-	last, seen := s.LastSeen()
-	for _, st := range states {
-		if st.Key == stoppedKey {
-			if !seen || st.Wall.After(last.Wall.Add(-2*time.Second)) {
-				m.Stopped = true
-				last = Stamp{Wall: st.Wall, Steady: st.Steady}
-			}
-			continue
-		}
-		kept, err := keptOf(st)
-		if err != nil {
-			k.log.Error("store: an alarm's state is not understood and left out", "key", st.Key, "error", err)
-			continue
-		}
-		m.Alarms = append(m.Alarms, kept)
-	}
-	if seen || m.Stopped {
-		at := agent.Stamp(last)
-		m.Last = &at
-	}
-	return m, nil
 }

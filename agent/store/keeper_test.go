@@ -242,6 +242,41 @@ func TestKeeperWithoutADisk(t *testing.T) {
 	}
 }
 
+// A disk that is read-only from the start: the alarms are as they were.
+func TestKeeperReadsWhatItCannotOpen(t *testing.T) {
+	dir, refuse := t.TempDir(), false
+	opts := Options{Fault: func(string) error {
+		if refuse {
+			return ErrReadOnly
+		}
+		return nil
+	}}
+	k := keep(t, dir, opts)
+	put(t, k, batch(1, time.Hour))
+	copied := copyDir(t, dir) // as a power cut leaves it
+	closeKeeper(t, k)
+	if err := os.Remove(filepath.Join(copied, historyFile)); err != nil { // to be made anew, which fails
+		t.Fatal(err)
+	}
+	refuse = true
+	k = keep(t, copied, opts)
+	m, err := k.Remember(t.Context())
+	if err != nil || len(m.Alarms) != 1 || m.Last == nil || k.Newest() != 1 {
+		t.Fatalf("%+v, %v, newest %d", m, err, k.Newest())
+	}
+	ledger := agent.NewLedger(k, true, slog.New(slog.DiscardHandler))
+	next := &agent.Batch{Events: make([]agent.Event, 1), At: agentStamp(2 * time.Hour)}
+	ledger.Commit(t.Context(), next)
+	if next.Events[0].Seq != 2 || ledger.Trouble().Waiting != 1 {
+		t.Errorf("event %d, trouble %+v", next.Events[0].Seq, ledger.Trouble())
+	}
+	refuse, k.tried = false, time.Time{}
+	ledger.Retry(t.Context())
+	if events, err := ledger.Pending(t.Context(), 0, 10); err != nil || len(events) != 2 || ledger.Trouble().Problem != "" {
+		t.Errorf("afterwards %d events, %v, trouble %+v", len(events), err, ledger.Trouble())
+	}
+}
+
 func TestTwoAgentsInOneFolder(t *testing.T) {
 	dir := t.TempDir()
 	keep(t, dir, Options{})

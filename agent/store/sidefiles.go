@@ -105,6 +105,9 @@ const aliveSlot = 28
 
 func openAlive(path string) (*aliveFile, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o640)
+	if errors.Is(typed(err), ErrReadOnly) { // what it says can still be read
+		f, err = os.Open(path)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("open heartbeat file: %w", typed(err))
 	}

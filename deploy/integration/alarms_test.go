@@ -108,6 +108,8 @@ func alarmNow(t *testing.T, sub *process, key string) told {
 	return list[len(list)-1]
 }
 
+const dryKey = `"gland":"p1-de","condition":"dry"`
+
 // An acknowledgement and a shelf survive SIGKILL; numbers go on; nothing is
 // raised by the restart.
 func TestAlarmsSurviveKill(t *testing.T) {
@@ -124,27 +126,13 @@ func TestAlarmsSurviveKill(t *testing.T) {
 	eventually(t, "both alarms", func() bool {
 		return alarmNow(t, sub, "p1-de/dry").State == "active" && alarmNow(t, sub, "p2-nde/leaking").State == "active"
 	})
-	const dry = `"gland":"p1-de","condition":"dry"`
-	if r := mqttCommand(t, port, sub, "m1", `"action":"acknowledge",`+dry+`,"by":"M. Weaver","note":"on my way"`); !r.OK {
+	if r := mqttCommand(t, port, sub, "m1", `"action":"acknowledge",`+dryKey+`,"by":"M. Weaver","note":"on my way"`); !r.OK {
 		t.Errorf("acknowledge by MQTT: %+v", r)
 	}
-	if r := mqttCommand(t, port, sub, "m2", `"action":"shelve",`+dry+`,"by":"M. Weaver","for":"9h"`); r.OK || r.Reason != "too-long" || !strings.Contains(r.Error, "8h0m0s") {
+	if r := mqttCommand(t, port, sub, "m2", `"action":"shelve",`+dryKey+`,"by":"M. Weaver","for":"9h"`); r.OK || r.Reason != "too-long" || !strings.Contains(r.Error, "8h0m0s") {
 		t.Errorf("a shelf that is too long: %+v", r)
 	}
-	for body, want := range map[string]int{
-		`{"id":"h0","action":"shelve","gland":"p9","condition":"dry","for":"1h"}`:              http.StatusNotFound,
-		`{"id":"h1","action":"shelve","gland":"p2-nde","condition":"leaking"}`:                 http.StatusBadRequest,
-		`{"id":"h2","action":"unshelve","gland":"p2-nde","condition":"leaking"}`:               http.StatusConflict,
-		`{"id":"h3","action":"shelve","gland":"p2-nde","condition":"leaking","for":"8h"}`:      http.StatusOK,
-		`{"id":"h4","action":"record","gland":"p2-nde","kind":"adjustment","value":{"n":0.5}}`: http.StatusOK,
-	} {
-		if status, reply := httpCommand(t, httpPort, token, body); status != want || reply.OK != (want == http.StatusOK) {
-			t.Errorf("%s: %d %+v, want %d", body, status, reply, want)
-		}
-	}
-	if status, _ := httpCommand(t, httpPort, "", `{"id":"h5","action":"acknowledge"}`); status != http.StatusUnauthorized {
-		t.Errorf("without a token: %d", status)
-	}
+	commandByHTTP(t, httpPort, token)
 	eventually(t, "every event", func() bool {
 		list := sub.on(t, "event")
 		return slices.ContainsFunc(list, func(e told) bool { return e.Kind == "upkeep" }) &&
@@ -157,6 +145,16 @@ func TestAlarmsSurviveKill(t *testing.T) {
 	_ = agent.wait(t, patience) // it was killed
 
 	again := launch(t, weepd, "run", "--config", configuration)
+	checkAfterKill(t, port, httpPort, sub, before, until)
+	again.signal(t, syscall.SIGTERM)
+	if err := again.wait(t, patience); err != nil {
+		t.Errorf("after SIGTERM: %v", err)
+	}
+}
+
+// checkAfterKill looks at the run after one that was killed.
+func checkAfterKill(t *testing.T, port, httpPort int, sub *process, before []told, until *time.Time) {
+	t.Helper()
 	eventually(t, "the event of the time off", func() bool {
 		list := sub.on(t, "event")
 		return list[len(list)-1].Kind == "down"
@@ -168,7 +166,7 @@ func TestAlarmsSurviveKill(t *testing.T) {
 	if a := alarmNow(t, sub, "p2-nde/leaking"); a.AlarmState != "shelved" || a.By != "panel" || a.Until == nil || a.Until.Sub(*until).Abs() > time.Minute {
 		t.Errorf("shelved alarm after the kill: %+v, until %v before", a, until)
 	}
-	if r := mqttCommand(t, port, sub, "m1", `"action":"acknowledge",`+dry+`,"by":"M. Weaver","note":"on my way"`); !r.OK {
+	if r := mqttCommand(t, port, sub, "m1", `"action":"acknowledge",`+dryKey+`,"by":"M. Weaver","note":"on my way"`); !r.OK {
 		t.Errorf("the same command after the kill: %+v, want its first reply", r)
 	}
 	after := firstDeliveries(t, sub.on(t, "event"))
@@ -176,9 +174,23 @@ func TestAlarmsSurviveKill(t *testing.T) {
 		t.Errorf("events after the kill: %+v", after[len(before):])
 	}
 	checkStoredEvents(t, httpPort, after)
-	again.signal(t, syscall.SIGTERM)
-	if err := again.wait(t, patience); err != nil {
-		t.Errorf("after SIGTERM: %v", err)
+}
+
+func commandByHTTP(t *testing.T, port int, token string) {
+	t.Helper()
+	for body, want := range map[string]int{
+		`{"id":"h0","action":"shelve","gland":"p9","condition":"dry","for":"1h"}`:              http.StatusNotFound,
+		`{"id":"h1","action":"shelve","gland":"p2-nde","condition":"leaking"}`:                 http.StatusBadRequest,
+		`{"id":"h2","action":"unshelve","gland":"p2-nde","condition":"leaking"}`:               http.StatusConflict,
+		`{"id":"h3","action":"shelve","gland":"p2-nde","condition":"leaking","for":"8h"}`:      http.StatusOK,
+		`{"id":"h4","action":"record","gland":"p2-nde","kind":"adjustment","value":{"n":0.5}}`: http.StatusOK,
+	} {
+		if status, reply := httpCommand(t, port, token, body); status != want || reply.OK != (want == http.StatusOK) {
+			t.Errorf("%s: %d %+v, want %d", body, status, reply, want)
+		}
+	}
+	if status, _ := httpCommand(t, port, "", `{"id":"h5","action":"acknowledge"}`); status != http.StatusUnauthorized {
+		t.Errorf("without a token: %d", status)
 	}
 }
 

@@ -1,0 +1,89 @@
+package mqtt
+
+import (
+	"context"
+	"time"
+
+	"weepd/agent"
+)
+
+type alarmKey struct{ gland, condition string }
+
+// alarmMark tells a change of what was sent.
+type alarmMark struct {
+	seq          uint64
+	state, cause string
+	until        time.Time
+}
+
+func markOf(a agent.Alarm) alarmMark {
+	m := alarmMark{seq: a.Seq, state: a.State, cause: a.Cause}
+	if a.Until != nil {
+		m.until = *a.Until
+	}
+	return m
+}
+
+// publishAlarms sends the alarms that changed since they were last sent on
+// this connection, active ones first.
+func (s *session) publishAlarms(latest *agent.Snapshot) error {
+	for _, active := range []bool{true, false} {
+		for _, a := range latest.Alarms {
+			key, mark := alarmKey{a.Gland, a.Condition}, markOf(a)
+			if sent, known := s.alarms[key]; a.Active() != active || known && sent == mark {
+				continue
+			}
+			if err := s.publish("alarm/"+a.Gland+"/"+a.Condition, 1, true, 0, a); err != nil {
+				return err
+			}
+			s.alarms[key] = mark
+		}
+	}
+	return nil
+}
+
+func (s *session) publishGlands(latest *agent.Snapshot, now time.Time) error {
+	if now.Sub(s.looked) < glandsLook {
+		return nil
+	}
+	s.looked = now
+	for _, g := range latest.Glands {
+		r := agent.NewGlandReading(latest.Time, g.State)
+		sent, known := s.glands[g.Rules.ID]
+		if known && !sent.worthSending(r, now) {
+			continue
+		}
+		if err := s.publish("gland/"+g.Rules.ID, 0, true, 0, r); err != nil {
+			return err
+		}
+		s.glands[g.Rules.ID] = sentGland{r, now}
+	}
+	return nil
+}
+
+// publishEvents sends the next of the outbox. An outbox that cannot be read
+// holds only the events up: alarms and readings go on.
+func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
+	if s.stalled && time.Since(s.unread) < readAgain {
+		return false, nil
+	}
+	events, err := s.p.outbox.Pending(ctx, s.sentSeq, windowSize)
+	if err != nil && ctx.Err() == nil {
+		if !s.stalled {
+			s.p.log.Error("mqtt: the outbox cannot be read; events wait, alarms and readings go on", "error", err)
+		}
+		s.stalled, s.unread = true, time.Now()
+		return false, nil
+	}
+	if s.stalled {
+		s.stalled = false
+		s.p.log.Info("mqtt: the outbox can be read again")
+	}
+	for _, e := range events {
+		if err := s.publish("event", 1, false, e.Seq, e); err != nil {
+			return false, err
+		}
+		s.sentSeq = e.Seq
+	}
+	return len(events) == windowSize, nil
+}

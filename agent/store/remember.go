@@ -1,0 +1,100 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"weepd/agent"
+)
+
+// Remember gives what the run before left. States that cannot be read are
+// told of in the log and left out.
+func (k *Keeper) Remember(ctx context.Context) (agent.Remembered, error) {
+	if s := peek(k, func(s *Store) *Store { return s }); s != nil {
+		return s.remember(ctx, k.log)
+	}
+	return k.glanced, nil
+}
+
+func (s *Store) remember(ctx context.Context, log *slog.Logger) (agent.Remembered, error) {
+	var m agent.Remembered
+	states, err := s.States(ctx)
+	if err != nil {
+		return m, fmt.Errorf("alarms of the run before: %w", err)
+	}
+	last, seen := s.LastSeen()
+	for _, st := range states {
+		if st.Key == stoppedKey {
+			if !seen || st.Wall.After(last.Wall.Add(-2*time.Second)) {
+				m.Stopped = true
+				last = Stamp{Wall: st.Wall, Steady: st.Steady}
+			}
+			continue
+		}
+		kept, err := keptOf(st)
+		if err != nil {
+			log.Error("store: an alarm's state is not understood and left out", "key", st.Key, "error", err)
+			continue
+		}
+		m.Alarms = append(m.Alarms, kept)
+	}
+	if seen || m.Stopped {
+		at := agent.Stamp(last)
+		m.Last = &at
+	}
+	return m, nil
+}
+
+// glanceMost bounds the journal that is copied to be read, in bytes: the copy
+// may lie in memory.
+const glanceMost = 64 << 20
+
+// glance reads what the run before left in a copy: on a read-only disk the
+// database cannot be opened where it is.
+func (k *Keeper) glance(ctx context.Context) (err error) {
+	dir, err := os.MkdirTemp("", "weepd-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	for _, name := range []string{journalFile, journalFile + "-wal", seqName, aliveName} {
+		if err := copyFile(filepath.Join(dir, name), filepath.Join(k.dir, name)); err != nil {
+			return err
+		}
+	}
+	s, err := Open(dir, Options{})
+	if err != nil {
+		return err
+	}
+	k.newest = s.LastSeq()
+	k.glanced, err = s.remember(ctx, k.log)
+	return errors.Join(err, s.Close())
+}
+
+// copyFile copies a file if it is there.
+func copyFile(to, from string) error {
+	in, err := os.Open(from)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { _ = in.Close() }() // it was only read
+	out, err := os.Create(to)
+	if err != nil {
+		return err
+	}
+	n, err := io.Copy(out, io.LimitReader(in, glanceMost+1))
+	if n > glanceMost {
+		err = fmt.Errorf("%s is larger than %d bytes", from, glanceMost)
+	}
+	return errors.Join(err, out.Close())
+}
