@@ -178,15 +178,18 @@ func checkAfterKill(t *testing.T, port, httpPort int, sub *process, before []tol
 
 func commandByHTTP(t *testing.T, port int, token string) {
 	t.Helper()
-	for body, want := range map[string]int{
-		`{"id":"h0","action":"shelve","gland":"p9","condition":"dry","for":"1h"}`:              http.StatusNotFound,
-		`{"id":"h1","action":"shelve","gland":"p2-nde","condition":"leaking"}`:                 http.StatusBadRequest,
-		`{"id":"h2","action":"unshelve","gland":"p2-nde","condition":"leaking"}`:               http.StatusConflict,
-		`{"id":"h3","action":"shelve","gland":"p2-nde","condition":"leaking","for":"8h"}`:      http.StatusOK,
-		`{"id":"h4","action":"record","gland":"p2-nde","kind":"adjustment","value":{"n":0.5}}`: http.StatusOK,
+	for _, c := range []struct {
+		body string
+		want int
+	}{
+		{`{"id":"h0","action":"shelve","gland":"p9","condition":"dry","for":"1h"}`, http.StatusNotFound},
+		{`{"id":"h1","action":"shelve","gland":"p2-nde","condition":"leaking"}`, http.StatusBadRequest},
+		{`{"id":"h2","action":"unshelve","gland":"p2-nde","condition":"leaking"}`, http.StatusConflict},
+		{`{"id":"h3","action":"shelve","gland":"p2-nde","condition":"leaking","for":"8h"}`, http.StatusOK},
+		{`{"id":"h4","action":"record","gland":"p2-nde","kind":"adjustment","value":{"n":0.5}}`, http.StatusOK},
 	} {
-		if status, reply := httpCommand(t, port, token, body); status != want || reply.OK != (want == http.StatusOK) {
-			t.Errorf("%s: %d %+v, want %d", body, status, reply, want)
+		if status, reply := httpCommand(t, port, token, c.body); status != c.want || reply.OK != (c.want == http.StatusOK) {
+			t.Errorf("%s: %d %+v, want %d", c.body, status, reply, c.want)
 		}
 	}
 	if status, _ := httpCommand(t, port, "", `{"id":"h5","action":"acknowledge"}`); status != http.StatusUnauthorized {
