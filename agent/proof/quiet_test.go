@@ -26,7 +26,7 @@ func TestScenesStayInThePromisedBand(t *testing.T) {
 				t.Fatalf("%+v: %g drops per minute", s, dpm)
 			}
 		}
-		if s.Shape < 1 || s.Shape > 12 || s.Splash > 0.02 || s.Missed > 0.02 || s.RiseC+1.5 > 0.8*sceneRiseC {
+		if s.Shape < 1 || s.Shape > 12 || s.Splash > 0.02 || s.Missed > 0.02 || s.RiseC+1.5 > 0.8*sceneRiseC || !s.Signal && s.Stops > 0 {
 			t.Errorf("%+v", s)
 		}
 		at := s.weep(0)

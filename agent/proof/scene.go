@@ -22,6 +22,7 @@ type Scene struct {
 	LowDPM   float64 `json:"low_dpm"` // the weep goes to and fro between these
 	HighDPM  float64 `json:"high_dpm"`
 	Stops    float64 `json:"stops_per_week"`
+	Signal   bool    `json:"run_signal"`     // fitted; without one the shaft never stops
 	Standing float64 `json:"standing_share"` // of the weep, at rest
 	RiseC    float64 `json:"rise_c"`
 	SwingC   float64 `json:"swing_c"` // of the reference, day and night
@@ -57,12 +58,13 @@ func NewScene(index int) Scene {
 		Shape:  between(rng, 1, 12),
 		Splash: 0.02 * rng.Float64(), Missed: 0.02 * rng.Float64(),
 		Standing: 0.1 + 0.5*rng.Float64(),
-		RiseC:    4 + 12*rng.Float64(),
+		RiseC:    4 + 14.4*rng.Float64(), // with its wave of 1.5 below 0.8 of the limit
 		SwingC:   5 * rng.Float64(),
 		NoiseC:   0.03 + 0.12*rng.Float64(),
 		Every:    20 + 38*rng.Float64(),
 		Lag:      180 + 300*rng.Float64(),
 	}
+	s.Signal = index%6 != 0
 	if index%3 != 0 {
 		s.Stops = between(rng, 1, 30)
 	}
@@ -101,7 +103,8 @@ func (s Scene) config() rules.Config {
 			DryDPM: s.DryDPM, LeakDPM: s.LeakDPM, GushDPM: max(200, 2*s.LeakDPM),
 			RiseC: sceneRiseC, FalseAlarmsPerYear: sceneBudget,
 		},
-		Timing: rules.Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5},
-		Fitted: rules.Fitted{true, true, true, true},
+		Timing:     rules.Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5},
+		Fitted:     rules.Fitted{true, true, true, s.Signal},
+		InferShaft: !s.Signal,
 	}}}
 }

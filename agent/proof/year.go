@@ -41,7 +41,9 @@ func (s Scene) Run(ctx context.Context, days float64) (Year, error) {
 	w.drip = NewDrip(w.rng, s.Shape, s.weep(0), s.Splash, s.Missed)
 	w.metalC = w.referenceC(0) + s.RiseC
 	w.turnAt = w.stretch()
-	w.feed(0, reading.Run, 1)
+	if s.Signal {
+		w.feed(0, reading.Run, 1)
+	}
 	for w.now < days*daySeconds && w.err == nil {
 		w.slow()
 		if ctx.Err() != nil {

@@ -24,7 +24,8 @@ func proofQuietCommand(s streams) *cobra.Command {
 		Long: `quiet runs the whole core over simulated glands at which nothing happens that
 the false-alarm budget does not cover: 15 to 90 drops per minute, regularity 1
 to 12, a weep at an edge of the promised band or moving anywhere in it, up to
-2 % splash and 2 % missed drops, day and night, stops and starts.
+2 % splash and 2 % missed drops, day and night, a rise up to 0.8 of its limit,
+stops and starts; some without a run signal, which then never stop.
 
 Beside it come estimates for a weep that stays at the very edge, where false
 alarms are most likely, by importance sampling.
