@@ -20,12 +20,7 @@ func TestScenesStayInThePromisedBand(t *testing.T) {
 		if err := s.config().Validate(); err != nil {
 			t.Fatalf("%+v: %v", s, err)
 		}
-		for h := range 24 * 20 {
-			dpm := s.weep(float64(h) * 3600)
-			if dpm < s.DryDPM*margin*0.999999 || dpm > s.LeakDPM/margin*1.000001 {
-				t.Fatalf("%+v: %g drops per minute", s, dpm)
-			}
-		}
+		staysInBand(t, s)
 		if s.Shape < 1 || s.Shape > 12 || s.Splash > 0.02 || s.Missed > 0.02 || s.RiseC+1.5 > 0.8*sceneRiseC || !s.Signal && s.Stops > 0 {
 			t.Errorf("%+v", s)
 		}
@@ -36,6 +31,17 @@ func TestScenesStayInThePromisedBand(t *testing.T) {
 	}
 	if edges[LowEdge] != 200 || edges[HighEdge] != 200 {
 		t.Errorf("%v", edges)
+	}
+}
+
+// staysInBand follows a scene's weep through its cycles.
+func staysInBand(t *testing.T, s Scene) {
+	t.Helper()
+	for h := range 24 * 20 {
+		dpm := s.weep(float64(h) * 3600)
+		if dpm < s.DryDPM*margin*0.999999 || dpm > s.LeakDPM/margin*1.000001 {
+			t.Fatalf("%+v: %g drops per minute", s, dpm)
+		}
 	}
 }
 
