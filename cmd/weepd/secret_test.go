@@ -38,7 +38,7 @@ func terminal(t *testing.T) (keyboard, screen *os.File) {
 }
 
 // typist types an answer to each prompt and gives all that the screen showed.
-func typist(keyboard *os.File, answers ...string) <-chan string {
+func typist(keyboard, screen *os.File, answers ...string) <-chan string {
 	shown := make(chan string, 1)
 	go func() {
 		var all strings.Builder
@@ -46,6 +46,7 @@ func typist(keyboard *os.File, answers ...string) <-chan string {
 		for _, answer := range answers {
 			text, _ := in.ReadString(':')
 			all.WriteString(text)
+			waitHidden(screen) // a person is slower than the prompt
 			_, _ = keyboard.WriteString(answer + "\n")
 		}
 		text, _ := in.ReadString('\n')
@@ -55,13 +56,24 @@ func typist(keyboard *os.File, answers ...string) <-chan string {
 	return shown
 }
 
+// waitHidden waits until the terminal hides what is typed.
+func waitHidden(screen *os.File) {
+	for {
+		mode, err := unix.IoctlGetTermios(int(screen.Fd()), unix.TCGETS)
+		if err != nil || mode.Lflag&unix.ECHO == 0 {
+			return
+		}
+		time.Sleep(time.Millisecond)
+	}
+}
+
 func TestSecretIsNotShown(t *testing.T) {
 	for _, c := range []struct{ first, again, says string }{
 		{"a good secret", "a good secret", ""},
 		{"a good secret", "a god secret", "do not match"},
 	} {
 		keyboard, screen := terminal(t)
-		shown := typist(keyboard, c.first, c.again)
+		shown := typist(keyboard, screen, c.first, c.again)
 		got, err := askSecret(t.Context(), streams{in: screen, out: screen, err: screen}, "Secret for operator")
 		switch {
 		case c.says == "" && (err != nil || got != c.first):
@@ -81,12 +93,8 @@ func TestStoppedAtThePrompt(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	go func() {
 		text, _ := bufio.NewReader(keyboard).ReadString(':')
-		for strings.Contains(text, "Secret") { // until the terminal hides what is typed
-			mode, err := unix.IoctlGetTermios(int(screen.Fd()), unix.TCGETS)
-			if err != nil || mode.Lflag&unix.ECHO == 0 {
-				break
-			}
-			time.Sleep(time.Millisecond)
+		if strings.Contains(text, "Secret") {
+			waitHidden(screen)
 		}
 		cancel()
 	}()
