@@ -1,6 +1,10 @@
 package rules
 
-import "time"
+import (
+	"time"
+
+	"weepd/rules/heat"
+)
 
 // alarm is one condition's state with its delays.
 type alarm struct {
@@ -16,14 +20,6 @@ const (
 	// certain when the limit is this near at the present growth.
 	earlyWithin = 5 * time.Minute
 	earlyShare  = 0.5
-	// cooledShare of its normal rise or less is a gland that is flushed by more
-	// than drops: a stream that reads as a weep.
-	cooledShare = 0.85
-	// coolingShare of its normal rise, when that is coolingNormalC or more, shows
-	// a gland without friction; coolingOver ends that. No source.
-	coolingShare   = 0.5
-	coolingOver    = 0.7
-	coolingNormalC = 4.0
 )
 
 // settle judges every condition with what is known now.
@@ -49,26 +45,25 @@ func (g *gland) settle(at time.Duration) {
 // withheld reports that the drop count is not to be believed.
 func (g *gland) withheld() bool { return g.drip.reported || g.drip.bounces }
 
-// flushed reports a gland much cooler than it was while all was well.
+// flushed reports a gland much cooler than it was while all was well: more
+// cools it than drops can.
 func (g *gland) flushed() bool {
-	rise, ok := g.rise.Judged()
-	normal, learned := g.rise.Normal()
-	return ok && learned && g.rise.Steady() && g.shaft.turning() && normal > coldC && rise < cooledShare*normal
+	balance := g.rise.Judge(g.cfg.Limits.RiseC, 0, false)
+	return (balance == heat.Cooled || balance == heat.Cold) && g.rise.Steady() && g.shaft.turning()
 }
 
-// cooling reports few drops from a gland that is much cooler than it was while
-// all was well, though the run signal says that the shaft turns: friction has
-// gone. The dry gland stays raised, as only a look can tell.
+// cooling reports few drops from a gland that has cooled until hardly any
+// friction is left, though the run signal says that the shaft turns. The dry
+// gland stays raised, as only a look can tell.
 func (g *gland) cooling(low bool) bool {
-	rise, ok := g.rise.Judged()
-	normal, learned := g.rise.Normal()
-	was := g.alarms[DripSensor].active
-	most := coolingShare
-	if was {
-		most = coolingOver
+	if !low || !g.shaft.turning() || !g.shaft.known || g.stream.merged {
+		return false
 	}
-	return low && ok && learned && normal >= coolingNormalC && rise < most*normal && (was || g.rise.Slope() <= 0) &&
-		g.shaft.turning() && g.shaft.known && !g.stream.merged
+	balance := g.rise.Judge(g.cfg.Limits.RiseC, 0, false)
+	if g.alarms[DripSensor].active {
+		return balance == heat.Cold || balance == heat.Cooled
+	}
+	return balance == heat.Cold && g.rise.Slope() <= 0
 }
 
 func (g *gland) judgeBurning(at time.Duration) {

@@ -3,6 +3,7 @@ package rules
 import (
 	"time"
 
+	"weepd/rules/heat"
 	"weepd/rules/reading"
 )
 
@@ -39,8 +40,6 @@ const (
 	// several times the time in which a gland without a film warms visibly
 	// (minutes; recorded cases 2 to 3). No source.
 	coldAfter = 20 * time.Minute
-	// coldC is the rise, over what the gland showed before, that counts as heat.
-	coldC = 2.0
 	// streamDrops within streamSpan, 240 a minute: near the 300 a minute at which
 	// drops "amount to a steady stream" (AWWA drip calculator).
 	streamDrops = 32
@@ -141,15 +140,9 @@ func (g *gland) coldDeadline() (time.Duration, bool) {
 // film the gland would have warmed.
 func (g *gland) judgeCold(at time.Duration) {
 	d := &g.drip
-	rise, ok := g.rise.Judged()
-	usual := d.warmthC
-	known := d.warmth
-	if normal, learned := g.rise.Normal(); learned {
-		usual, known = normal, true
-	}
-	heated := !ok || !known || rise > usual+max(coldC, 0.1*g.cfg.Limits.RiseC)
+	balance := g.rise.Judge(g.cfg.Limits.RiseC, d.warmthC, d.warmth)
 	if d.cold {
-		d.cold = g.shaft.turning() && (!ok || !heated)
+		d.cold = g.shaft.turning() && balance != heat.Heated
 		return
 	}
 	low, _, _ := g.detect.Out()
@@ -158,7 +151,7 @@ func (g *gland) judgeCold(at time.Duration) {
 	if silent {
 		d.coldLooked = due
 	}
-	d.cold = d.seen && silent && low && !heated && g.shaft.turning() && !g.stream.merged
+	d.cold = d.seen && silent && low && balance != heat.Heated && balance != heat.Unknown && g.shaft.turning() && !g.stream.merged
 }
 
 func (d *dripState) gap(at time.Duration) {
