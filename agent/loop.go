@@ -39,6 +39,7 @@ type loop struct {
 	started time.Time
 
 	hold, second time.Duration // in steady time
+	fed          time.Duration // of the newest reading fed
 
 	buffer reorder
 	glands []Gland
@@ -204,6 +205,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 	if !l.behind {
 		out = append(out, l.watch(upTo)...)
 		out = append(out, l.core.Advance(upTo)...)
+		l.fed = max(l.fed, upTo)
 	}
 	for _, t := range out {
 		l.judge(t)
@@ -216,6 +218,9 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.retried = now
 		l.journal.Retry(ctx)
 	}
+	if len(l.batch.Alarms) > 0 { // states at once, events when stored: a slow card holds no alarm up
+		l.publish(now)
+	}
 	happened := l.save(ctx, now)
 	if happened || now-l.published >= l.second || l.dirty && now-l.published >= l.second/publishParts {
 		l.publish(now)
@@ -223,6 +228,8 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 }
 
 func (l *loop) feed(r reading.Reading) []rules.Transition {
+	r.At = max(r.At, l.fed) // a reading that another source's overtook
+	l.fed = r.At
 	out, err := l.core.Feed(r)
 	if err != nil {
 		l.agent.log.Error("reading refused", "point", r.Point.String(), "error", err)

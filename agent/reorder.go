@@ -7,8 +7,11 @@ import (
 	"weepd/rules/reading"
 )
 
-// hold is how long a reading waits for earlier ones of other sources.
-const hold = 25 * time.Millisecond
+// hold is how long a reading waits for earlier ones of other sources. It does not
+// wait: an alarm must not be late for the sake of order. Readings that lie in the
+// queue together are put in order; one that another source's has overtaken, by the
+// milliseconds that a poll takes, is taken as of now.
+const hold = 0
 
 // reorder gives readings back in order of time; equal times in order of arrival.
 type reorder struct {

@@ -101,12 +101,12 @@ func (b *Book) Shift(by time.Duration) {
 }
 
 // Missed lets time pass that was not counted, for alarms whose state began
-// before the given steady time: a restart under a clock that was behind, once
+// up to the given steady time: a restart under a clock that was behind, once
 // the clock has been set and the time off is known. Shelves that ended by that
 // end with the next Advance.
-func (b *Book) Missed(by, before time.Duration) {
+func (b *Book) Missed(by, upTo time.Duration) {
 	for _, a := range b.alarms {
-		if a.Since >= before {
+		if a.Since > upTo {
 			continue
 		}
 		a.Since -= by
