@@ -75,6 +75,11 @@ func (k *Keeper) glance(ctx context.Context) (err error) {
 	}
 	k.newest = s.LastSeq()
 	k.glanced, err = s.remember(ctx, k.log)
+	if errors.Is(k.why, ErrReadOnly) && !k.glanced.Stopped {
+		// On a disk that was read-only already, the run before could neither store
+		// nor note what it gave out: what it had reserved is not used again.
+		k.newest = max(k.newest, Reserved(k.dir))
+	}
 	return errors.Join(err, s.Close())
 }
 
