@@ -219,6 +219,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.journal.Retry(ctx)
 	}
 	if len(l.batch.Alarms) > 0 { // states at once, events when stored: a slow card holds no alarm up
+		l.counted = true
 		l.publish(now)
 	}
 	happened := l.save(ctx, now)

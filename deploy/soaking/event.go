@@ -13,6 +13,7 @@ type event struct {
 	gland     string
 	condition string
 	command   string
+	state     string
 	text      string
 }
 
@@ -20,6 +21,7 @@ func parseEvent(data []byte) (event, error) {
 	var e struct {
 		Seq                       uint64
 		Gland, Condition, Command string
+		State                     string
 	}
 	if err := json.Unmarshal(data, &e); err != nil {
 		return event{}, fmt.Errorf("not an event: %w: %.200s", err, data)
@@ -34,5 +36,5 @@ func parseEvent(data []byte) (event, error) {
 	if err != nil {
 		return event{}, err
 	}
-	return event{e.Seq, e.Gland, e.Condition, e.Command, string(text)}, nil
+	return event{e.Seq, e.Gland, e.Condition, e.Command, e.State, string(text)}, nil
 }
