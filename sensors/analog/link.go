@@ -1,54 +1,36 @@
 package analog
 
 import (
-	"errors"
 	"fmt"
-	"sync"
+	"io"
 
 	"periph.io/x/conn/v3/i2c"
+
+	"weepd/sensors"
 )
 
 // dial opens the bus.
 type dial func() (i2c.Bus, error)
 
-// link is the way to the chip, opened when it is needed and anew after an
-// error, so that an adapter that was unplugged comes back by itself.
+// link is the way to one chip on the bus.
 type link struct {
-	dial    dial
+	*sensors.Link[i2c.Bus]
 	address uint16
-	mu      sync.Mutex // held during a transfer, which may hang
-	bus     i2c.Bus
 }
 
-func (l *link) transfer(w, r []byte) error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.bus == nil {
-		bus, err := l.dial()
-		if err != nil {
-			return err
+func newLink(d dial, address uint16) link {
+	return link{sensors.NewLink(func() (i2c.Bus, io.Closer, error) {
+		bus, err := d()
+		closer, _ := bus.(io.Closer)
+		return bus, closer, err
+	}), address}
+}
+
+func (l link) transfer(w, r []byte) error {
+	return l.Use(func(bus i2c.Bus) error {
+		if err := bus.Tx(l.address, w, r); err != nil {
+			return fmt.Errorf("chip %#x: %w", l.address, err)
 		}
-		l.bus = bus
-	}
-	if err := l.bus.Tx(l.address, w, r); err != nil {
-		return errors.Join(fmt.Errorf("transfer with %#x on %s: %w", l.address, l.bus, err), l.drop())
-	}
-	return nil
-}
-
-// close gives the bus up, unless a transfer hangs in it.
-func (l *link) close() {
-	if l.mu.TryLock() {
-		defer l.mu.Unlock()
-		_ = l.drop() // nobody uses it any more
-	}
-}
-
-func (l *link) drop() error {
-	bus := l.bus
-	l.bus = nil
-	if closer, ok := bus.(i2c.BusCloser); ok {
-		return closer.Close()
-	}
-	return nil
+		return nil
+	})
 }

@@ -34,7 +34,7 @@ func newSource(cfg Config, dial dial, clock sensors.Clock) (*Source, error) {
 	if err := cfg.validate(); err != nil {
 		return nil, err
 	}
-	s := &Source{cfg: cfg, link: link{dial: dial, address: cfg.Address}, clock: clock}
+	s := &Source{cfg: cfg, link: newLink(dial, cfg.Address), clock: clock}
 	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
 	return s, nil
 }
@@ -54,12 +54,12 @@ func (s *Source) String() string { return "analog " + s.cfg.name() }
 // Run reads all channels at once and then every cfg.Every until ctx ends. It
 // never fails: what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	defer s.link.close()
+	defer s.link.Close()
 	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
 		func() ([]sensors.Finding, error) {
 			found := s.measure(ctx)
 			if ctx.Err() != nil {
-				s.link.close() // it came back late
+				s.link.Close() // it came back late
 			}
 			return found, nil
 		},

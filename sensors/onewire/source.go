@@ -39,7 +39,7 @@ func newSource(cfg Config, dial dial, clock sensors.Clock) (*Source, error) {
 		return nil, err
 	}
 	s := &Source{
-		cfg: cfg, link: link{dial: dial}, clock: clock,
+		cfg: cfg, link: newLink(dial), clock: clock,
 		marks: make(map[onewire.Address][3]byte), last: make(map[onewire.Address]float64),
 	}
 	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
@@ -61,12 +61,12 @@ func (s *Source) String() string { return "1-wire bus " + s.cfg.Bus }
 // Run reads all sensors at once and then every cfg.Every until ctx ends. It
 // never fails: what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	defer s.link.close()
+	defer s.link.Close()
 	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
 		func() ([]sensors.Finding, error) {
 			found := s.measure(ctx)
 			if ctx.Err() != nil {
-				s.link.close() // it came back late
+				s.link.Close() // it came back late
 			}
 			return found, nil
 		},

@@ -35,7 +35,7 @@ func newSource(cfg Config, point reading.Point, dial dial, clock sensors.Clock) 
 	if err := cfg.validate(point); err != nil {
 		return nil, err
 	}
-	s := &Source{cfg: cfg, setup: cfg.setup(), point: point, link: link{dial: dial}, clock: clock}
+	s := &Source{cfg: cfg, setup: cfg.setup(), point: point, link: newLink(dial), clock: clock}
 	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
 	return s, nil
 }
@@ -49,12 +49,12 @@ func (s *Source) String() string { return "rtd SPI" + s.cfg.Bus }
 // Run reads at once and then every cfg.Every until ctx ends. It never fails:
 // what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	defer s.link.close()
+	defer s.link.Close()
 	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
 		func() ([registers]byte, error) {
 			r, err := s.measure(ctx)
 			if ctx.Err() != nil {
-				s.link.close() // it came back late
+				s.link.Close() // it came back late
 			}
 			return r, err
 		},

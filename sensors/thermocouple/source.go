@@ -32,7 +32,7 @@ func newSource(cfg Config, dial dial, clock sensors.Clock) (*Source, error) {
 	if err := cfg.validate(); err != nil {
 		return nil, err
 	}
-	s := &Source{cfg: cfg, link: link{dial: dial}, clock: clock}
+	s := &Source{cfg: cfg, link: newLink(dial), clock: clock}
 	s.Notebook = sensors.NewNotebook(cfg.Log, s.String(), s.Points())
 	return s, nil
 }
@@ -51,12 +51,12 @@ func (s *Source) String() string { return "thermocouple SPI" + s.cfg.Bus }
 // Run reads at once and then every cfg.Every until ctx ends. It never fails:
 // what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
-	defer s.link.close()
+	defer s.link.Close()
 	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
 		func() (answer, error) {
 			a, err := s.measure(ctx)
 			if ctx.Err() != nil {
-				s.link.close() // it came back late
+				s.link.Close() // it came back late
 			}
 			return a, err
 		},
