@@ -20,11 +20,12 @@ var (
 // recordingCore notes what it is fed; a reading of value 666 makes `dry`
 // active, one of 667 clears it.
 type recordingCore struct {
-	mu  sync.Mutex
-	fed []reading.Reading
-	now time.Duration
-	dry bool
-	t   *testing.T
+	mu       sync.Mutex
+	fed      []reading.Reading
+	now      time.Duration
+	dry      bool
+	repacked map[string]time.Duration
+	t        *testing.T
 }
 
 func (c *recordingCore) Feed(r reading.Reading) ([]rules.Transition, error) {
@@ -49,6 +50,17 @@ func (c *recordingCore) Advance(at time.Duration) []rules.Transition {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.now = max(c.now, at)
+	return nil
+}
+
+// RunIn notes when which gland was repacked.
+func (c *recordingCore) RunIn(gland string, repacked time.Duration) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.repacked == nil {
+		c.repacked = make(map[string]time.Duration)
+	}
+	c.repacked[gland] = repacked
 	return nil
 }
 

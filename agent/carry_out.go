@@ -130,6 +130,9 @@ func (l *loop) glandWords() string {
 	return strings.Join(list, ", ")
 }
 
+// EntryRepacked is the kind of an upkeep entry that begins a run-in.
+const EntryRepacked = "repacked"
+
 // recordEntry takes an upkeep entry as it was given.
 func (l *loop) recordEntry(c Command, at time.Duration) Reply {
 	_, found := l.byID[c.Gland]
@@ -140,6 +143,11 @@ func (l *loop) recordEntry(c Command, at time.Duration) Reply {
 		return Refuse(ReasonMalformed, "kind is missing; say what the entry is about, e.g. adjustment")
 	case c.Condition != "" || c.For != "":
 		return Refuse(ReasonMalformed, "condition and for do not belong to record")
+	}
+	if c.Kind == EntryRepacked {
+		if err := l.core.RunIn(c.Gland, at); err != nil {
+			return Refuse(ReasonMalformed, "%s", err)
+		}
 	}
 	e := Event{
 		Time: stamp(l.agent.clock.Wall(at)), At: at, Kind: EventUpkeep, Gland: c.Gland, By: c.By, Note: c.Note,

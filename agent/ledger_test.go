@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 )
@@ -131,7 +132,12 @@ func (d *fakeDisk) remember() Remembered {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	last := d.last
-	m := Remembered{Last: &last, Stopped: d.stopped}
+	m := Remembered{Last: &last, Stopped: d.stopped, Repacked: map[string]time.Time{"gone": last.Wall}}
+	for _, u := range d.upkeep {
+		if u.Kind == EntryRepacked {
+			m.Repacked[u.Gland] = u.Time
+		}
+	}
 	for _, k := range d.alarms {
 		m.Alarms = append(m.Alarms, k)
 	}

@@ -27,6 +27,7 @@ type core interface {
 	Advance(at time.Duration) []rules.Transition
 	Next() (time.Duration, bool)
 	Gland(id string) (rules.GlandState, bool)
+	RunIn(gland string, repacked time.Duration) error
 }
 
 // loop is the one goroutine that touches the core.
@@ -38,8 +39,8 @@ type loop struct {
 	station string
 	started time.Time
 
-	hold, second time.Duration // in steady time
-	fed          time.Duration // of the newest reading fed
+	second time.Duration // in steady time
+	fed    time.Duration // of the newest reading fed
 
 	buffer reorder
 	glands []Gland
@@ -82,7 +83,7 @@ func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
 		byID: make(map[string]int), heard: make(map[reading.Point]time.Duration),
 		alarms: emptyAlarms(o.Glands, o.Alarms.References), alarmAt: make(map[alarm.Key]int),
 		proof: make(map[alarm.Key]rules.Transition), active: make(map[alarm.Key]bool), unproven: make(map[alarm.Key]bool),
-		hold: o.Clock.steady(hold), second: o.Clock.steady(checkEvery),
+		second: o.Clock.steady(checkEvery),
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
 	l.counted = true               // the first snapshot has it all
@@ -141,7 +142,7 @@ func (l *loop) finish() error {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
 	l.batch.Stop = true
-	l.step(ctx, now+l.hold)
+	l.step(ctx, now)
 	l.journal.Retry(ctx)
 	l.publish(now)
 	if t := l.journal.Trouble(); t.Waiting > 0 {
@@ -155,7 +156,7 @@ func (l *loop) answer(ctx context.Context, asked request) {
 	now := l.agent.clock.Steady()
 	l.step(ctx, now) // what came before
 	done, known := l.journal.Done(ctx, asked.command.ID)
-	reply := l.carryOut(asked.command, done, known, now-l.hold)
+	reply := l.carryOut(asked.command, done, known, now)
 	if l.save(ctx, now) {
 		l.publish(now)
 	}
@@ -187,13 +188,12 @@ func (l *loop) accept(r reading.Reading) {
 	l.buffer.push(r)
 }
 
-// step brings the core up to the hold before now.
+// step brings the core up to now.
 func (l *loop) step(ctx context.Context, now time.Duration) {
 	l.checkClock(now)
-	upTo := now - l.hold
 	var out []rules.Transition
 	for {
-		r, ok := l.buffer.pop(upTo)
+		r, ok := l.buffer.pop(now)
 		if !ok {
 			break
 		}
@@ -203,16 +203,16 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.behind = false
 	}
 	if !l.behind {
-		out = append(out, l.watch(upTo)...)
-		out = append(out, l.core.Advance(upTo)...)
-		l.fed = max(l.fed, upTo)
+		out = append(out, l.watch(now)...)
+		out = append(out, l.core.Advance(now)...)
+		l.fed = max(l.fed, now)
 	}
 	for _, t := range out {
 		l.judge(t)
 	}
 	if !l.behind {
-		l.take(l.book.Advance(upTo), Command{})
-		l.settle(upTo)
+		l.take(l.book.Advance(now), Command{})
+		l.settle(now)
 	}
 	if now-l.retried >= l.second {
 		l.retried = now
@@ -261,13 +261,13 @@ func (l *loop) feed(r reading.Reading) []rules.Transition {
 func (l *loop) wake(now time.Duration) time.Duration {
 	at := now + l.second
 	if t, ok := l.buffer.earliest(); ok {
-		at = min(at, t+l.hold)
+		at = min(at, t)
 	}
 	if t, ok := l.core.Next(); ok && !l.behind {
-		at = min(at, t+l.hold)
+		at = min(at, t)
 	}
 	if t, ok := l.book.Next(); ok && !l.behind {
-		at = min(at, t+l.hold)
+		at = min(at, t)
 	}
 	if l.dirty {
 		at = min(at, l.published+l.second/publishParts)

@@ -7,13 +7,10 @@ import (
 	"weepd/rules/reading"
 )
 
-// hold is how long a reading waits for earlier ones of other sources. It does not
-// wait: an alarm must not be late for the sake of order. Readings that lie in the
-// queue together are put in order; one that another source's has overtaken, by the
-// milliseconds that a poll takes, is taken as of now.
-const hold = 0
-
-// reorder gives readings back in order of time; equal times in order of arrival.
+// reorder gives readings that lie in the queue together back in order of time,
+// equal times in order of arrival. None waits for an earlier one to come: an alarm
+// must not be late for the sake of order. A reading that another source's has
+// overtaken, by the milliseconds that a poll takes, is taken as of now.
 type reorder struct {
 	items   readingHeap
 	arrived uint64

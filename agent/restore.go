@@ -12,6 +12,8 @@ type Remembered struct {
 	Alarms  []KeptAlarm
 	Last    *Stamp // the newest sign of life; nil: there was no run before
 	Stopped bool   // it was stopped by order
+	// Repacked is when each gland was last recorded as repacked, by the wall clock.
+	Repacked map[string]time.Time
 }
 
 // restore puts the alarms as they were, lets the time off pass and says that
@@ -23,6 +25,7 @@ func (l *loop) restore(m Remembered, now time.Duration) {
 		return
 	}
 	clock := l.agent.clock
+	l.goOnRunningIn(m.Repacked, now)
 	off := clock.Wall(now).Sub(m.Last.Wall)
 	if off < 0 { // the clock is behind the last run: how long it was is not known yet
 		off, l.lastLife = 0, m.Last.Wall
@@ -54,6 +57,20 @@ func (l *loop) restore(m Remembered, now time.Duration) {
 	}
 	for _, k := range l.book.Active() {
 		l.unproven[k] = true
+	}
+}
+
+// goOnRunningIn takes up the run-ins of the run before. Under a clock that is
+// behind their age is not known: then the usual limits hold, which are stricter.
+func (l *loop) goOnRunningIn(repacked map[string]time.Time, now time.Duration) {
+	for id, when := range repacked {
+		age := l.agent.clock.Wall(now).Sub(when)
+		if !l.isGland(id) || age < 0 {
+			continue
+		}
+		if err := l.core.RunIn(id, now-l.agent.clock.steady(age)); err != nil {
+			l.agent.log.Error("run-in not taken up", "gland", id, "error", err)
+		}
 	}
 }
 

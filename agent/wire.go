@@ -145,5 +145,5 @@ func number(v float64, known bool) *float64 {
 	return &v
 }
 
-// stamp cuts to milliseconds, more than the hold of the reorder buffer allows to know.
+// stamp cuts to milliseconds, as exact as readings of several sources are in order.
 func stamp(at time.Time) time.Time { return at.UTC().Truncate(time.Millisecond) }

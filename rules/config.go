@@ -43,6 +43,7 @@ type Timing struct {
 	StartGrace      time.Duration // after a start, how long `dry` waits for the film to form
 	OnDelay         time.Duration // a limit must be exceeded this long before its alarm
 	OffDelay        time.Duration // a condition must be gone this long before its alarm clears
+	RunIn           time.Duration // how long a gland is run in after repacking; 0 = not at all
 	DeadbandPercent float64       // rise must fall this far below its limit to clear, percent of the limit
 }
 
@@ -75,7 +76,7 @@ func (g GlandConfig) validate() (errs []error) {
 	if !(l.RiseC > 0) || !(l.FalseAlarmsPerYear > 0) || !(g.NormalDPM > 0) {
 		errs = append(errs, fmt.Errorf("gland %s: rise limit, false-alarm budget and normal weep must be above 0", g.ID))
 	}
-	if g.Timing.StartGrace < 0 || g.Timing.OnDelay < 0 || g.Timing.OffDelay < 0 || !(g.Timing.DeadbandPercent >= 0) {
+	if g.Timing.StartGrace < 0 || g.Timing.OnDelay < 0 || g.Timing.OffDelay < 0 || g.Timing.RunIn < 0 || !(g.Timing.DeadbandPercent >= 0) {
 		errs = append(errs, fmt.Errorf("gland %s: delays and deadband must not be negative", g.ID))
 	}
 	return errs

@@ -24,18 +24,17 @@ const (
 	runInHeat = 0.8
 )
 
-// RunIn says that a gland was repacked at the station's time, and for how long
-// it is to be run in from now. A length of 0 ends a run-in.
-func (s *Station) RunIn(gland string, length time.Duration) error {
+// RunIn says that a gland was repacked at a time, now or before, and is run in
+// from then on for as long as its configuration says. An unknown gland is an
+// error and changes nothing.
+func (s *Station) RunIn(gland string, repacked time.Duration) error {
 	g, found := s.byID[gland]
 	if !found {
 		return fmt.Errorf("run-in of unknown gland %s", gland)
 	}
-	if length < 0 {
-		return fmt.Errorf("run-in of gland %s: length %s is negative", gland, length)
-	}
-	g.runIn = runIn{from: s.now, until: s.now + length}
-	g.setLeak(s.now)
+	g.runIn = runIn{from: repacked, until: repacked + g.cfg.Timing.RunIn}
+	g.setLeak(repacked)
+	g.advanceRunIn(s.now)
 	s.schedule(g)
 	return nil
 }

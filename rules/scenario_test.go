@@ -69,6 +69,9 @@ func play(t *testing.T, script string) string {
 	t.Helper()
 	readings := parseScript(t, script)
 	gland := testGland()
+	if i := slices.IndexFunc(readings, func(r reading.Reading) bool { return r.Point.Kind == repacked }); i >= 0 {
+		gland.Timing.RunIn = time.Duration(readings[i].Value)
+	}
 	gland.InferShaft = strings.Contains(script, "\n# No run signal.")
 	s, err := NewStation(Config{Glands: []GlandConfig{gland}})
 	if err != nil {
@@ -80,7 +83,7 @@ func play(t *testing.T, script string) string {
 			for _, tr := range s.Advance(r.At) {
 				fmt.Fprintln(&out, describe(tr))
 			}
-			if err := s.RunIn("p1", time.Duration(r.Value)); err != nil {
+			if err := s.RunIn("p1", r.At); err != nil {
 				t.Fatal(err)
 			}
 			continue

@@ -21,6 +21,7 @@ const (
 	// level: 5 % deadband, delays of up to a minute. From memory, no document
 	// seen.
 	defaultOffDelay        = time.Minute
+	defaultRunIn           = 4 * time.Hour
 	defaultOnDelay         = 0 // the detector waits as long as its false-alarm budget asks
 	defaultDeadbandPercent = 5
 
@@ -75,6 +76,7 @@ func (g *Gland) fill(set placed) {
 	wait("timing.start_grace", &g.Timing.StartGrace, defaultStartGrace, practice)
 	wait("timing.on_delay", &g.Timing.OnDelay, defaultOnDelay, "the detector waits as the false-alarm budget asks")
 	wait("timing.off_delay", &g.Timing.OffDelay, defaultOffDelay, fromMemory)
+	wait("timing.run_in", &g.Timing.RunIn, defaultRunIn, practice)
 	normal, from := normalDefault(wanted, *l)
 	if normal == wanted {
 		from = weep

@@ -13,6 +13,7 @@ import (
 const (
 	maxName  = 80
 	maxDelay = time.Hour
+	maxRunIn = 30 * 24 * time.Hour
 )
 
 // Bounds of the settings: wide enough for any gland, narrow enough to catch a
@@ -89,6 +90,7 @@ func (d *decoder) gland(e entry) (Gland, place) {
 			field{"start_grace", d.duration(&g.Timing.StartGrace, 0, maxDelay, "2m")},
 			field{"on_delay", d.duration(&g.Timing.OnDelay, 0, maxDelay, "10s")},
 			field{"off_delay", d.duration(&g.Timing.OffDelay, 0, maxDelay, "1m")},
+			field{"run_in", d.duration(&g.Timing.RunIn, 0, maxRunIn, "4h")},
 			field{"deadband_percent", d.number(&g.Timing.DeadbandPercent, deadbandBounds())}),
 		field{"sensors", func(sub entry) { sensors = sub }},
 	)

@@ -33,6 +33,7 @@ func (g Gland) Settings() []Setting {
 	add("timing.start_grace", "%s", short(g.Timing.StartGrace))
 	add("timing.on_delay", "%s", short(g.Timing.OnDelay))
 	add("timing.off_delay", "%s", short(g.Timing.OffDelay))
+	add("timing.run_in", "%s", short(g.Timing.RunIn))
 	add("timing.deadband_percent", "%g %%", g.Timing.DeadbandPercent)
 	for kind, source := range g.Sensors {
 		key := "sensors." + reading.Kind(kind).String()

@@ -190,6 +190,9 @@ func TestAlarmsGoOutWhileTheOutboxCannotBeRead(t *testing.T) {
 	if n := strings.Count(log.String(), "outbox cannot be read"); n != 1 {
 		t.Errorf("%d log lines, want 1:\n%s", n, log)
 	}
+	// Online and offline once each, the second on its way to the subscriber: had
+	// the connection not held there were more.
+	eventually(t, "offline", func() bool { return len(box.on("weepd/quarry/status")) >= 2 })
 	if n := len(box.on("weepd/quarry/status")); n != 2 {
 		t.Errorf("status %d times: the connection did not hold", n)
 	}

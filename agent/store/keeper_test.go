@@ -103,6 +103,25 @@ func TestKeeperRemembersAcrossRuns(t *testing.T) {
 	}
 }
 
+// The newest repack of each gland is remembered, however long ago.
+func TestKeeperRemembersRepacks(t *testing.T) {
+	dir := t.TempDir()
+	k, _ := remember(t, dir)
+	for i, e := range []struct{ gland, kind string }{
+		{"a", agent.EntryRepacked}, {"b", agent.EntryRepacked}, {"a", agent.EntryRepacked}, {"a", "adjustment"}, {"c", "adjustment"},
+	} {
+		b := batch(uint64(i+1), time.Duration(i)*time.Hour)
+		b.Done = nil
+		b.Upkeep = []agent.Upkeep{{Seq: uint64(i + 1), Gland: e.gland, Time: stampAt(time.Duration(i) * time.Hour).Wall, Entry: agent.Entry{Kind: e.kind}}}
+		put(t, k, b)
+	}
+	closeKeeper(t, k)
+	_, m := remember(t, dir)
+	if len(m.Repacked) != 2 || !m.Repacked["a"].Equal(stampAt(2*time.Hour).Wall) || !m.Repacked["b"].Equal(stampAt(time.Hour).Wall) {
+		t.Errorf("repacked %v", m.Repacked)
+	}
+}
+
 func checkStored(t *testing.T, k *Keeper) {
 	t.Helper()
 	if d, found, err := k.Done(t.Context(), "c1"); err != nil || !found || d != batch(1, 0).Done[0] {

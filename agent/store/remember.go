@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -29,6 +30,9 @@ func (s *Store) remember(ctx context.Context, log *slog.Logger) (agent.Remembere
 	if err != nil {
 		return m, fmt.Errorf("alarms of the run before: %w", err)
 	}
+	if m.Repacked, err = s.repacked(ctx, log); err != nil {
+		return m, fmt.Errorf("upkeep log of the run before: %w", err)
+	}
 	last, seen := s.LastSeen()
 	for _, st := range states {
 		if st.Key == stoppedKey {
@@ -50,6 +54,32 @@ func (s *Store) remember(ctx context.Context, log *slog.Logger) (agent.Remembere
 		m.Last = &at
 	}
 	return m, nil
+}
+
+// repacked finds when each gland was last recorded as repacked.
+func (s *Store) repacked(ctx context.Context, log *slog.Logger) (map[string]time.Time, error) {
+	const part = 500
+	found := make(map[string]time.Time)
+	for after := int64(0); ; {
+		entries, err := s.UpkeepLog(ctx, "", after, part)
+		if err != nil {
+			return nil, err
+		}
+		for _, e := range entries {
+			after = e.ID
+			var u agent.Upkeep
+			if err := json.Unmarshal(e.Payload, &u); err != nil {
+				log.Error("store: an upkeep entry is not understood and left out", "id", e.ID, "error", err)
+				continue
+			}
+			if u.Kind == agent.EntryRepacked {
+				found[u.Gland] = u.Time
+			}
+		}
+		if len(entries) < part {
+			return found, nil
+		}
+	}
 }
 
 // glanceMost bounds the journal that is copied to be read, in bytes: the copy
