@@ -6,6 +6,7 @@ import (
 
 	"weepd/rules"
 	"weepd/rules/reading"
+	"weepd/rules/sheet"
 )
 
 // Config is a whole, valid configuration with its defaults filled in.
@@ -28,10 +29,12 @@ type Gland struct {
 	NormalDPM float64
 	// DropML is the volume of one drop in millilitres as measured at the gland; 0
 	// where nobody has.
-	DropML  float64
-	Limits  rules.Limits
-	Timing  rules.Timing
-	Sensors Sensors
+	DropML      float64
+	Packing     sheet.Packing
+	StuffingBox sheet.Box
+	Limits      rules.Limits
+	Timing      rules.Timing
+	Sensors     Sensors
 
 	origins map[string]string // key of a setting -> where its value comes from
 }

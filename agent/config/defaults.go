@@ -60,10 +60,14 @@ func (g *Gland) fill(set placed) {
 			*value = fallback
 		}
 	}
-	if _, given := set["packing.fibre"]; !given {
-		g.Fibre = DefaultFibre
+	g.fillFibre(set)
+	for key := range set {
+		g.origin(key, set, "") // what has no default is shown where it is given
 	}
-	g.origin("packing.fibre", set, "the fibre that wants more weep, a choice of ours")
+	if has(set, "stuffing_box") {
+		g.origin("stuffing_box.air_bar", set, "the standard atmosphere, ISO 2533")
+		g.origin("stuffing_box.nut_flats", set, "hexagon nuts, ISO 4032")
+	}
 	wanted := g.Fibre.WantedDPM()
 	weep := fmt.Sprintf("the wanted weep of %s fibre, %g dpm; %s", g.Fibre, wanted, practice)
 	l := &g.Limits
@@ -82,6 +86,19 @@ func (g *Gland) fill(set placed) {
 		from = weep
 	}
 	fill("normal_dpm", &g.NormalDPM, normal, from)
+}
+
+func (g *Gland) fillFibre(set placed) {
+	const key = "packing.fibre"
+	switch {
+	case has(set, key):
+	case g.Packing.Family != "":
+		g.Fibre = fibreOf(g.Packing.Family)
+		g.origin(key, set, "what packing.family is made of")
+	default:
+		g.Fibre = DefaultFibre
+		g.origin(key, set, "the fibre that wants more weep, a choice of ours")
+	}
 }
 
 func (g *Gland) origin(key string, set placed, otherwise string) {

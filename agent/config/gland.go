@@ -61,12 +61,15 @@ func (d *decoder) gland(e entry) (Gland, place) {
 	var g Gland
 	var idAt place
 	set := placed{} // every key that was given, by its path
+	given := func(name string, keys placed) {
+		for key, at := range keys {
+			set[name+"."+key] = at
+		}
+	}
 	under := func(name string, fields ...field) field {
 		return field{name, func(sub entry) {
 			sub.path = name
-			for key, at := range d.mapping(sub, fields...) {
-				set[name+"."+key] = at
-			}
+			given(name, d.mapping(sub, fields...))
 		}}
 	}
 	var fibre string
@@ -79,7 +82,14 @@ func (d *decoder) gland(e entry) (Gland, place) {
 		field{"name", d.text(&g.Name, maxName, fmt.Sprintf("one line of up to %d characters", maxName), nil)},
 		field{"normal_dpm", d.number(&g.NormalDPM, dpmBounds())},
 		field{"drop_ml", d.number(&g.DropML, dropBounds())},
-		under("packing", field{"fibre", d.choice(&fibre, string(Natural), string(Synthetic))}),
+		field{"packing", func(sub entry) {
+			sub.path = "packing"
+			given(sub.path, d.packing(&fibre, &g.Packing, sub))
+		}},
+		field{"stuffing_box", func(sub entry) {
+			sub.path = "stuffing_box"
+			given(sub.path, d.stuffingBox(&g.StuffingBox, sub))
+		}},
 		under("limits",
 			field{"dry_dpm", d.number(&g.Limits.DryDPM, dpmBounds())},
 			field{"leak_dpm", d.number(&g.Limits.LeakDPM, dpmBounds())},

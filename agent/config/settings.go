@@ -21,6 +21,8 @@ func (g Gland) Settings() []Setting {
 		list = append(list, Setting{key, fmt.Sprintf(format, value), g.origins[key]})
 	}
 	add("packing.fibre", "%s", g.Fibre)
+	list = append(list, g.packingSettings()...)
+	list = append(list, g.boxSettings()...)
 	add("normal_dpm", "%.4g dpm", g.NormalDPM)
 	if g.DropML > 0 {
 		add("drop_ml", "%g mL", g.DropML)
