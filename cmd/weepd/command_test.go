@@ -69,7 +69,7 @@ func TestCheckPrintsAllFaults(t *testing.T) {
 	got := weepd(t, "", "check", path)
 	want := path + `:4:14: limits.dry_dpm 70 is not below limits.leak_dpm 60 (default: twice the wanted weep of synthetic fibre, 30 dpm; common practice, no source); lower it, or set limits.leak_dpm of this gland above 70
 ` + path + `:4:27: unknown key "rise" in limits; did you mean rise_c?
-` + path + `:5:5: unknown key "colour" in gland; the keys here are id, name, normal_dpm, drop_ml, packing, limits, timing and sensors
+` + path + `:5:5: unknown key "colour" in gland; the keys here are id, name, normal_dpm, drop_ml, packing, stuffing_box, limits, timing and sensors
 `
 	if got != (ran{exitFault, "", want}) {
 		t.Errorf("got %+v, want\n%s", got, want)
