@@ -24,6 +24,7 @@ type Options struct {
 	History    *Recorder // nil: no history is kept
 	Clock      *Clock
 	Log        *slog.Logger
+	Turned     func() // called by the loop at each turn; may be nil
 }
 
 // Agent owns the core. Everybody else sees its Board.
@@ -32,6 +33,8 @@ type Agent struct {
 	queue    *queue
 	requests chan request
 	ended    chan struct{} // the loop has ended
+	opened   chan struct{} // each source has been tried
+	turned   func()
 	clock    *Clock
 	log      *slog.Logger
 	feeds    []Feed
@@ -60,6 +63,10 @@ func newAgent(o Options, c core) (*Agent, error) {
 	a := &Agent{
 		board: NewBoard(), clock: o.Clock, log: o.Log, feeds: o.Feeds,
 		queue: newQueue(queueSize, o.Log), requests: make(chan request), ended: make(chan struct{}),
+		opened: make(chan struct{}), turned: o.Turned,
+	}
+	if a.turned == nil {
+		a.turned = func() {}
 	}
 	o.Clock.Check() // the first offset is no step
 	a.loop = newLoop(o, c, book, a)
@@ -75,6 +82,10 @@ func (a *Agent) QueueLength() int { return len(a.queue.readings) }
 
 // QueueDropped counts the readings that found the queue full.
 func (a *Agent) QueueDropped() uint64 { return a.queue.dropped.Load() }
+
+// Opened is closed when each source is open, or has failed to open and is tried
+// again: a sensor that is broken at the start keeps no other from its work.
+func (a *Agent) Opened() <-chan struct{} { return a.opened }
 
 // Alive reports whether the loop turns.
 func (a *Agent) Alive() bool {
@@ -96,11 +107,17 @@ func (a *Agent) runLoop(ctx context.Context) error {
 }
 
 func (a *Agent) runSources(ctx context.Context) error {
-	var all sync.WaitGroup
+	var all, opening sync.WaitGroup
+	opening.Add(len(a.feeds))
 	for _, f := range a.feeds {
-		s := &supervisor{feed: f, clock: a.clock, queue: a.queue, log: a.log}
-		all.Go(func() { s.run(ctx) })
+		s := &supervisor{feed: f, clock: a.clock, queue: a.queue, log: a.log, tried: sync.OnceFunc(opening.Done)}
+		all.Go(func() {
+			defer s.tried()
+			s.run(ctx)
+		})
 	}
+	opening.Wait() // openWithin bounds it
+	close(a.opened)
 	all.Wait()
 	<-ctx.Done()
 	return nil

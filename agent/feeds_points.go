@@ -83,7 +83,7 @@ func NewPoints(order []reading.Point, feeds []Feed, clock *Clock) *Points {
 func (p *Points) Run(ctx context.Context) error {
 	var all sync.WaitGroup
 	for _, f := range p.feeds {
-		s := &supervisor{feed: f, clock: p.clock, queue: p.queue, log: p.queue.log}
+		s := &supervisor{feed: f, clock: p.clock, queue: p.queue, log: p.queue.log, tried: func() {}}
 		all.Go(func() { s.run(ctx) })
 	}
 	all.Go(func() { p.take(ctx) })

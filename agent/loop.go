@@ -131,6 +131,7 @@ func (l *loop) run(ctx context.Context) error {
 		now := l.agent.clock.Steady()
 		l.step(ctx, now)
 		l.agent.turn.Store(int64(now))
+		l.agent.turned()
 		timer.Reset(l.agent.clock.real(l.wake(now) - now))
 	}
 }

@@ -44,7 +44,8 @@ type supervisor struct {
 	clock  *Clock
 	queue  *queue
 	log    *slog.Logger
-	failed bool // the log has been told
+	failed bool   // the log has been told
+	tried  func() // to be called when the source has been opened, or could not be
 }
 
 // run returns when ctx ends.
@@ -85,6 +86,7 @@ func (s *supervisor) run(ctx context.Context) {
 // once opens the source and runs it to its end.
 func (s *supervisor) once(ctx context.Context, opening *sensors.Bounded[sensors.Source]) error {
 	source, err := opening.Ask(ctx, openWithin)
+	s.tried()
 	if errors.Is(err, os.ErrDeadlineExceeded) {
 		err = fmt.Errorf("open %s: no answer within %s: the device hangs", s.feed.Name, openWithin)
 	}

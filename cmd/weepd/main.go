@@ -11,6 +11,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"weepd/agent/systemd"
 )
 
 // Exit codes.
@@ -64,6 +66,10 @@ func execute(ctx context.Context, args []string, stdin io.Reader, stdout, stderr
 		_, _ = fmt.Fprintf(stderr, "weepd: %v\n`%s --help` says more.\n", err, cmd.CommandPath())
 		return exitUsage
 	}
-	_, _ = fmt.Fprintln(stderr, err)
+	text := err.Error()
+	if systemd.Journals(stderr) {
+		text = systemd.Prefixed(text)
+	}
+	_, _ = fmt.Fprintln(stderr, text)
 	return exitFault
 }

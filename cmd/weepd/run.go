@@ -15,6 +15,7 @@ import (
 	"weepd/agent/config"
 	"weepd/agent/mqtt"
 	"weepd/agent/store"
+	"weepd/agent/systemd"
 )
 
 func runCommand(s streams) *cobra.Command {
@@ -75,10 +76,17 @@ func run(ctx context.Context, s streams, path string) error {
 
 func newLog(w io.Writer, cfg config.Log) *slog.Logger {
 	opts := &slog.HandlerOptions{Level: cfg.Level}
-	if cfg.Format == "json" {
-		return slog.New(slog.NewJSONHandler(w, opts))
+	lines := func(w io.Writer) slog.Handler {
+		if cfg.Format == "json" {
+			return slog.NewJSONHandler(w, opts)
+		}
+		return slog.NewTextHandler(w, opts)
 	}
-	return slog.New(slog.NewTextHandler(w, opts))
+	if systemd.Journals(w) {
+		opts.ReplaceAttr = systemd.WithoutTime
+		return slog.New(systemd.NewHandler(w, lines))
+	}
+	return slog.New(lines(w))
 }
 
 // storeFolder is where the state is kept: what the configuration says, else

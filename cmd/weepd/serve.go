@@ -19,6 +19,7 @@ import (
 	"weepd/agent/mqtt"
 	"weepd/agent/page"
 	"weepd/agent/store"
+	"weepd/agent/systemd"
 )
 
 // journalSize bounds the events in memory.
@@ -78,9 +79,14 @@ func (k kept) HistoryDropped() uint64 { return k.Keeper.HistoryDropped() + k.rec
 func (s station) serve(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
+	manager, err := systemd.New(s.log)
+	if err != nil {
+		return err
+	}
 	answerHangup(ctx, s.log)
 	options := agent.Options{
 		Station: s.id, Glands: s.glands, Feeds: s.feeds, Alarms: s.alarms, Clock: s.clock, Log: s.log,
+		Turned: manager.Turned,
 	}
 	journal, err := s.open(ctx, &options)
 	if err != nil {
@@ -111,6 +117,7 @@ func (s station) serve(ctx context.Context) error {
 		services = append(services, s.watch(a, journal))
 	}
 	s.started(server.Addr())
+	services = append(services, managed(ctx, manager, a))
 	return agent.RunAll(ctx, s.log, append(services, a.Services()...)...)
 }
 
