@@ -27,6 +27,9 @@ type Gland struct {
 type PointState struct {
 	Seen    bool
 	Quality reading.Quality
+	Age     time.Duration // of its last reading when the snapshot was made, in elapsed time
+
+	at time.Duration // steady time of its last reading
 }
 
 // Good reports that the point's last reading may be believed.

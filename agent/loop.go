@@ -249,7 +249,7 @@ func (l *loop) feed(r reading.Reading) []rules.Transition {
 	} else if r.Quality.OK() && p.Seen && !p.Quality.OK() {
 		l.agent.log.Info("sensor reading is good again", "point", r.Point.String())
 	}
-	*p = PointState{Seen: true, Quality: r.Quality}
+	*p = PointState{Seen: true, Quality: r.Quality, at: r.At}
 	g.Moved = l.agent.clock.Wall(r.At)
 	if _, drip := l.heard[r.Point]; drip {
 		l.heard[r.Point] = max(l.heard[r.Point], r.At)

@@ -84,6 +84,10 @@ func (l *loop) publish(now time.Duration) {
 		state, _ := l.core.Gland(s.Glands[i].Rules.ID)
 		state.Alarms = slices.Clone(state.Alarms)
 		s.Glands[i].State = state
+		for k := range s.Glands[i].Points {
+			p := &s.Glands[i].Points[k]
+			p.Age = max(l.agent.clock.real(now-p.at), 0)
+		}
 	}
 	l.published, l.dirty, l.counted = now, false, false
 	l.agent.board.publish(s)

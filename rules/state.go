@@ -33,6 +33,10 @@ func (g *gland) state(at time.Duration) GlandState {
 	for _, q := range []reading.Quality{g.drip.quality, g.rise.Metal.Quality(), g.rise.Reference.Quality(), g.shaft.quality} {
 		s.Quality = max(s.Quality, q)
 	}
+	s.LeakDPM, s.RiseLimitC = g.leakLimit(), g.riseLimit(at)
+	if left, ok := g.rise.ToLimit(s.RiseLimitC); ok {
+		s.ToLimitMin = Quantity{Value: max(left.Minutes(), 0), Known: true}
+	}
 	for c := range g.alarms {
 		if a := &g.alarms[c]; a.active {
 			s.Alarms = append(s.Alarms, Alarm{Condition: Condition(c), Priority: Condition(c).Priority(), Since: a.since, Message: a.message})

@@ -105,4 +105,9 @@ type GlandState struct {
 	Drops   uint64          // counted since the core was made
 	Quality reading.Quality // worst quality of the fitted points
 	Alarms  []Alarm         // active, most urgent first
+
+	// The limits in force at present: running in moves them.
+	LeakDPM    float64
+	RiseLimitC float64
+	ToLimitMin Quantity // until the rise reaches its limit at its present growth, minutes; 0: it is there
 }

@@ -133,16 +133,27 @@ func (g *Guard) allow(r *http.Request, who Identity) *refusal {
 }
 
 // fromOurPage keeps other sites from commanding through a browser that is
-// logged in: no form can send JSON, and browsers say where a request is from.
+// logged in: no form can send JSON, browsers say where a request is from, and
+// a form of which they do not say it is refused.
 func (g *Guard) fromOurPage(r *http.Request) *refusal {
 	if err := g.origins.Check(r); err != nil {
 		return &refusal{http.StatusForbidden, "the request comes from another site's page", 0}
 	}
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
-	if err != nil || kind != "application/json" {
-		return &refusal{http.StatusUnsupportedMediaType, "want Content-Type: application/json", 0}
+	switch {
+	case err == nil && kind == "application/json":
+		return nil
+	case err == nil && kind == "application/x-www-form-urlencoded" && saysItsOrigin(r):
+		return nil
 	}
-	return nil
+	return &refusal{http.StatusUnsupportedMediaType, "want Content-Type: application/json", 0}
+}
+
+// saysItsOrigin reports whether the browser said where a form is from; that it
+// is from our own page was checked before. One that does not say may be another
+// site's.
+func saysItsOrigin(r *http.Request) bool {
+	return r.Header.Get("Sec-Fetch-Site") == "same-origin" || r.Header.Get("Origin") != ""
 }
 
 var errPlain = errors.New("a secret over an unencrypted connection; use https, and change it")

@@ -95,4 +95,18 @@ func OpenUsers(path string, log *slog.Logger) (*Users, error) {
 	return u, u.file.open()
 }
 
+// One gives users that are one person alone, in no file.
+func One(name, secret string) (*Users, error) {
+	book, err := Parse(name, nil)
+	if err != nil {
+		return nil, err
+	}
+	hash, err := hashSecret(secret)
+	if err != nil {
+		return nil, err
+	}
+	book.people[name], book.cost = person{Identity{Name: name}, hash}, newCost
+	return &Users{&reloaded[*Book]{load: func() (*Book, error) { return book, nil }, value: book}}, nil
+}
+
 func (u *Users) book() *Book { return u.file.get() }
