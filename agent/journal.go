@@ -177,6 +177,13 @@ func (j *MemoryJournal) Events(_ context.Context, after uint64, limit int) ([]Ev
 	return j.after(after, limit), nil
 }
 
+// Between gives up to limit events of a time, newest first; see Happened.
+func (j *MemoryJournal) Between(_ context.Context, h Happened, limit int) ([]Event, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return h.pick(nil, j.events, limit), nil
+}
+
 // OutboxPending counts the undelivered events.
 func (j *MemoryJournal) OutboxPending() int {
 	j.mu.Lock()

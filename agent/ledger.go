@@ -26,6 +26,7 @@ type Disk interface {
 	// given to publishers without being stored.
 	GaveOut(seq uint64)
 	Events(ctx context.Context, after uint64, limit int) ([]Event, error)
+	Between(ctx context.Context, h Happened, limit int) ([]Event, error) // newest first
 	Delivered() uint64
 	Undelivered() int // stored events that are not delivered
 	Delete(ctx context.Context, upTo uint64) error

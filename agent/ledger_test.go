@@ -107,6 +107,10 @@ func (d *fakeDisk) Events(_ context.Context, after uint64, limit int) ([]Event, 
 	return following(nil, d.events, after, limit), nil
 }
 
+func (d *fakeDisk) Between(_ context.Context, h Happened, limit int) ([]Event, error) {
+	return h.pick(nil, d.stored(), limit), nil
+}
+
 func (d *fakeDisk) Delete(_ context.Context, upTo uint64) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()

@@ -73,6 +73,7 @@ type loop struct {
 
 	behind bool          // a source is bringing its past: the core must not run ahead of it
 	cameAt time.Duration // when the last reading came
+	past   time.Duration // the last minute of it that the history has
 }
 
 func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
@@ -198,6 +199,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		if !ok {
 			break
 		}
+		l.notePast(r.At)
 		out = append(out, l.feed(r)...)
 	}
 	if l.behind && now-l.cameAt > l.second {
@@ -256,6 +258,24 @@ func (l *loop) feed(r reading.Reading) []rules.Transition {
 	}
 	l.dirty = true
 	return out
+}
+
+// notePast gives each minute of a source's past to the history, before a
+// reading of the next.
+func (l *loop) notePast(at time.Duration) {
+	minute := at.Truncate(time.Minute)
+	if !l.behind || l.history == nil || minute <= l.past {
+		return
+	}
+	first := l.past == 0
+	if l.past = minute; first {
+		return
+	}
+	for i := range l.glands {
+		if state, ok := l.core.Gland(l.glands[i].Rules.ID); ok {
+			l.history.Past(l.agent.clock.Wall(minute-1), state)
+		}
+	}
 }
 
 // wake says when the loop must turn again though no reading comes.

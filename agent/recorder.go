@@ -7,6 +7,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"weepd/rules"
 	"weepd/rules/reading"
 )
 
@@ -30,6 +31,7 @@ const (
 	lastFlush      = 2 * time.Second // at the stop
 
 	handedMost = 100_000 // readings that wait for a history that hangs
+	pastMost   = 20_000  // minutes of glands; a demonstration's past is far less
 )
 
 // Recorder writes the history on a goroutine of its own, so that a slow card
@@ -45,6 +47,7 @@ type Recorder struct {
 	mu    sync.Mutex
 	parts []part
 	count int
+	past  []pastState
 }
 
 // part is readings between two steps of the wall clock.
@@ -139,9 +142,12 @@ func (r *Recorder) stop(ctx context.Context) error {
 // flush knows one relation of the clocks.
 func (r *Recorder) handOver(ctx context.Context) {
 	r.mu.Lock()
-	parts := r.parts
-	r.parts, r.count = nil, 0
+	parts, past := r.parts, r.past
+	r.parts, r.count, r.past = nil, 0, nil
 	r.mu.Unlock()
+	for _, p := range past {
+		r.observeGland(p.at, p.gland.ID, p.gland)
+	}
 	for _, p := range parts {
 		r.history.AddReadings(p.readings...)
 		if p.closed {
@@ -157,17 +163,50 @@ func (r *Recorder) observe(s *Snapshot) {
 	}
 	r.looked = s.Time
 	for _, g := range s.Glands {
-		id := g.Rules.ID
-		if g.State.Weep.Known {
-			r.history.Observe(id+".dpm", s.Time, g.State.Weep.DPM)
-		}
-		if g.State.RiseC.Known {
-			r.history.Observe(id+".rise", s.Time, g.State.RiseC.Value)
-		}
-		if g.State.TempC.Known {
-			r.history.Observe(id+".temp", s.Time, g.State.TempC.Value)
-		}
+		r.observeGland(s.Time, g.Rules.ID, g.State)
 	}
+}
+
+// Series of the history beside the readings, each after a gland's id and a dot.
+const (
+	SeriesDPM   = "dpm"   // drops per minute
+	SeriesDPM95 = "dpm95" // both limits of its 95 % interval: least and most are what counts
+	SeriesRise  = "rise"  // °C over the reference
+	SeriesTemp  = "temp"  // °C
+	SeriesRest  = "rest"  // 1 while the shaft is at rest; nothing while it turns
+)
+
+func (r *Recorder) observeGland(at time.Time, id string, g rules.GlandState) {
+	put := func(series string, v float64) { r.history.Observe(id+"."+series, at, v) }
+	if g.Weep.Known {
+		put(SeriesDPM, g.Weep.DPM)
+		put(SeriesDPM95, g.Weep.LowDPM)
+		put(SeriesDPM95, g.Weep.HighDPM)
+	}
+	if g.RiseC.Known {
+		put(SeriesRise, g.RiseC.Value)
+	}
+	if g.TempC.Known {
+		put(SeriesTemp, g.TempC.Value)
+	}
+	if g.Running.Known && g.Running.Value == 0 {
+		put(SeriesRest, 1)
+	}
+}
+
+// Past hands over what was known at a moment that lies before the start, of a
+// source that brought its past. Like Add, it never waits.
+func (r *Recorder) Past(at time.Time, g rules.GlandState) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.past) < pastMost {
+		r.past = append(r.past, pastState{at, g})
+	}
+}
+
+type pastState struct {
+	at    time.Time
+	gland rules.GlandState
 }
 
 // report logs a problem when it begins and when it has gone.

@@ -134,3 +134,55 @@ func TestRecorderIsBounded(t *testing.T) {
 		t.Errorf("dropped %d, want 10", r.Dropped())
 	}
 }
+
+func TestRecorderKeepsWhatIsKnownOfAGland(t *testing.T) {
+	history := &fakeHistory{}
+	r := NewRecorder(history, NewClock(nil), slog.New(slog.DiscardHandler))
+	known := func(v float64) rules.Quantity { return rules.Quantity{Value: v, Known: true} }
+	r.Past(time.Unix(60, 0), rules.GlandState{
+		ID: "a", Weep: rules.Weep{DPM: 30, LowDPM: 20, HighDPM: 40, Known: true}, RiseC: known(9), TempC: known(25), Running: known(1),
+	})
+	r.Past(time.Unix(120, 0), rules.GlandState{ID: "a", Running: known(0)})
+	r.handOver(t.Context())
+	for _, call := range []string{"a.dpm=30", "a.dpm95=20", "a.dpm95=40", "a.rise=9", "a.temp=25", "a.rest=1"} {
+		if history.count(call) != 1 {
+			t.Errorf("%s: %d times, want 1; calls %q", call, history.count(call), history.calls)
+		}
+	}
+}
+
+// A source that brings its past fills the history's minutes.
+func TestPastOfASourceIsInTheHistory(t *testing.T) {
+	history := &fakeHistory{}
+	clock := NewClock(nil)
+	recorder := NewRecorder(history, clock, slog.New(slog.DiscardHandler))
+	glands, feeds, err := Demo(clock)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := New(Options{
+		Station: "quarry", Glands: glands, Feeds: feeds, Alarms: DemoAlarms(), Clock: clock, History: recorder,
+		Journal: NewMemoryJournal(100, false), Log: slog.New(slog.DiscardHandler),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- RunAll(ctx, slog.New(slog.DiscardHandler), a.Services()...) }()
+	enough := func() bool {
+		recorder.mu.Lock()
+		defer recorder.mu.Unlock()
+		return len(recorder.past) >= 6*175
+	}
+	for until := time.Now().Add(time.Minute); !enough() && time.Now().Before(until); {
+		time.Sleep(10 * time.Millisecond)
+	}
+	cancel()
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+	if !enough() {
+		t.Fatalf("%d minutes of six glands, want nearly three hours", len(recorder.past))
+	}
+}

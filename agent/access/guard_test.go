@@ -165,6 +165,7 @@ func TestOtherSitesCannotCommand(t *testing.T) {
 		{"another port", "Origin", "http://localhost:80", 403},
 		{"no origin at all", "Origin", "null", 403},
 		{"a form", "Content-Type", "application/x-www-form-urlencoded", 415},
+		{"a form of another site", "Content-Type", "application/x-www-form-urlencoded; x=1", 415},
 		{"text", "Content-Type", "text/plain; a=application/json", 415},
 		{"no type", "Content-Type", "", 415},
 		{"JSON with a charset", "Content-Type", "application/json; charset=utf-8", 200},
@@ -199,5 +200,46 @@ func TestSizeOfARequest(t *testing.T) {
 				t.Errorf("%d bytes, said %v: %d, want %d", size, said, got.Code, want)
 			}
 		}
+	}
+}
+
+func TestFormsMustSayThatTheyAreOurs(t *testing.T) {
+	u, command, _ := users(t)
+	serve := guarded(t, Policy{Users: u})
+	for _, c := range []struct {
+		header, value string
+		status        int
+	}{
+		{"Sec-Fetch-Site", "same-origin", 200},
+		{"Origin", "http://localhost:9733", 200},
+		{"Sec-Fetch-Site", "none", 415},
+		{"Sec-Fetch-Site", "cross-site", 403},
+		{"Origin", "null", 403},
+		{"Origin", "http://evil.example", 403},
+	} {
+		r := request("POST", "/act", strings.NewReader("action=acknowledge"))
+		r.Host = "localhost:9733"
+		r = with(with(r, "Authorization", "Bearer "+command), "Content-Type", "application/x-www-form-urlencoded")
+		if got := serve(with(r, c.header, c.value)); got.Code != c.status {
+			t.Errorf("%s %s: %d %s, want %d", c.header, c.value, got.Code, got.Body, c.status)
+		}
+	}
+}
+
+func TestOnePersonWithoutAFile(t *testing.T) {
+	u, err := One("demo", "look at a gland")
+	if err != nil {
+		t.Fatal(err)
+	}
+	serve := guarded(t, Policy{Users: u, Read: ReadAnyone})
+	for secret, want := range map[string]int{"look at a gland": 200, "look at a glandx": 401} {
+		r := post()
+		r.SetBasicAuth("demo", secret)
+		if got := serve(r); got.Code != want {
+			t.Errorf("%q: %d, want %d", secret, got.Code, want)
+		}
+	}
+	if _, err := One("demo", "short"); err == nil {
+		t.Error("a short secret is taken")
 	}
 }

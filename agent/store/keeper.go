@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -229,6 +230,19 @@ func (k *Keeper) GaveOut(seq uint64) {
 // Events implements agent.Disk.
 func (k *Keeper) Events(ctx context.Context, after uint64, limit int) ([]agent.Event, error) {
 	rows, err := read(k, func(s *Store) ([]Event, error) { return s.Events(ctx, int64(after), limit) })
+	if err != nil {
+		return nil, err
+	}
+	return eventsOf(rows)
+}
+
+// Between implements agent.Disk.
+func (k *Keeper) Between(ctx context.Context, h agent.Happened, limit int) ([]agent.Event, error) {
+	text := ""
+	if h.Gland != "" { // as encoding/json writes it
+		text = fmt.Sprintf("%q:%q", "gland", h.Gland)
+	}
+	rows, err := read(k, func(s *Store) ([]Event, error) { return s.Between(ctx, h.From, h.To, text, limit) })
 	if err != nil {
 		return nil, err
 	}

@@ -53,3 +53,18 @@ func (k *Keeper) StoreBytes() (used, bound int64, ok bool) {
 func (k *Keeper) HistoryDropped() uint64 {
 	return peek(k, func(s *Store) uint64 { _, dropped := s.Buffered(); return dropped })
 }
+
+// Samples gives a series in [from, to), in at most about most steps; see
+// Store.Samples.
+func (k *Keeper) Samples(ctx context.Context, series string, from, to time.Time, most int) ([]agent.Sample, time.Duration, error) {
+	var step time.Duration
+	list, err := read(k, func(s *Store) (list []Sample, err error) {
+		list, step, err = s.Samples(ctx, series, from, to, most)
+		return list, err
+	})
+	out := make([]agent.Sample, 0, len(list))
+	for _, one := range list {
+		out = append(out, agent.Sample{Start: one.Start, Min: one.Min, Mean: one.Mean, Max: one.Max})
+	}
+	return out, step, err
+}

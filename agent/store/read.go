@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"time"
 )
 
 // Events gives up to limit events after the seq, oldest first.
@@ -13,8 +14,11 @@ func (s *Store) Events(ctx context.Context, after int64, limit int) ([]Event, er
 }
 
 func (j *journal) events(ctx context.Context, after int64, limit int) ([]Event, error) {
-	rows, err := j.QueryContext(ctx, "SELECT seq, wall_ns, steady_ns, kind, payload, crc FROM event "+
-		"WHERE seq>? ORDER BY seq LIMIT ?", after, limit)
+	return j.eventsBy(ctx, "WHERE seq>? ORDER BY seq LIMIT ?", after, limit)
+}
+
+func (j *journal) eventsBy(ctx context.Context, which string, args ...any) ([]Event, error) {
+	rows, err := j.QueryContext(ctx, "SELECT seq, wall_ns, steady_ns, kind, payload, crc FROM event "+which, args...)
 	var events []Event
 	err = each(rows, err, func() error {
 		var e Event
@@ -27,6 +31,13 @@ func (j *journal) events(ctx context.Context, after int64, limit int) ([]Event, 
 		return r.verify(sum(e.Seq, e.Kind, e.Stamp, e.Payload), "event", e.Seq)
 	})
 	return events, err
+}
+
+// Between gives up to limit events with from <= wall time < to, newest first,
+// whose payload holds a text; an empty text is in all.
+func (s *Store) Between(ctx context.Context, from, to time.Time, text string, limit int) ([]Event, error) {
+	return s.journal.eventsBy(ctx, "WHERE wall_ns>=? AND wall_ns<? AND (?='' OR instr(payload, CAST(? AS BLOB))>0) ORDER BY seq DESC LIMIT ?",
+		from.UnixNano(), to.UnixNano(), text, text, limit)
 }
 
 // States gives every stored state, in order of key.
