@@ -145,7 +145,7 @@ func (l *loop) recordEntry(c Command, at time.Duration) Reply {
 		return Refuse(ReasonMalformed, "condition and for do not belong to record")
 	}
 	if c.Kind == EntryRepacked {
-		if err := l.core.RunIn(c.Gland, at); err != nil {
+		if err := l.repacked(c.Gland, 0, at); err != nil {
 			return Refuse(ReasonMalformed, "%s", err)
 		}
 	}

@@ -40,7 +40,8 @@ type loop struct {
 	started time.Time
 
 	second time.Duration // in steady time
-	fed    time.Duration // of the newest reading fed
+	fed    time.Duration // the core's time: of the newest reading, or of Advance
+	row    time.Duration // of the newest row of the history
 
 	buffer reorder
 	glands []Gland
@@ -145,6 +146,7 @@ func (l *loop) finish() error {
 	defer cancel()
 	l.batch.Stop = true
 	l.step(ctx, now)
+	l.markWatch(now)
 	l.journal.Retry(ctx)
 	l.publish(now)
 	if t := l.journal.Trouble(); t.Waiting > 0 {
@@ -207,8 +209,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 	}
 	if !l.behind {
 		out = append(out, l.watch(now)...)
-		out = append(out, l.core.Advance(now)...)
-		l.fed = max(l.fed, now)
+		out = append(out, l.advance(now)...)
 	}
 	for _, t := range out {
 		l.judge(t)
@@ -232,16 +233,17 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 }
 
 func (l *loop) feed(r reading.Reading) []rules.Transition {
-	r.At = max(r.At, l.fed) // a reading that another source's overtook
+	// One that another source's overtook is taken as of now; each has a time of
+	// its own, so that a recording keeps their order.
+	r.At = max(r.At, l.fed+1)
+	l.before(r.At)
 	l.fed = r.At
 	out, err := l.core.Feed(r)
 	if err != nil {
 		l.agent.log.Error("reading refused", "point", r.Point.String(), "error", err)
 		return nil
 	}
-	if l.history != nil {
-		l.history.Add(r)
-	}
+	l.keep(r)
 	g := &l.glands[l.byID[r.Point.Gland]]
 	p := &g.Points[r.Point.Kind]
 	if !r.Quality.OK() && (!p.Seen || p.Quality != r.Quality) {

@@ -90,7 +90,7 @@ func FitRecorded(cfg rules.Config, recordings ...Recorded) rules.Config {
 			if err != nil {
 				break
 			}
-			if f := fitted[row.Point.Gland]; f != nil && !f[row.Point.Kind] {
+			if f := fitted[row.Point.Gland]; f != nil && !row.Point.Kind.Mark() && !f[row.Point.Kind] {
 				f[row.Point.Kind] = true
 				missing--
 			}
@@ -99,7 +99,9 @@ func FitRecorded(cfg rules.Config, recordings ...Recorded) rules.Config {
 	out := rules.Config{Glands: make([]rules.GlandConfig, len(cfg.Glands))}
 	for i, g := range cfg.Glands {
 		g.Fitted = *fitted[g.ID]
-		g.InferShaft = false // no run row means always turning
+		// No run row means always turning, but where the configuration has sensors
+		// for all but the shaft: there the agent infers, and so does a replay.
+		g.InferShaft = g.InferShaft && !g.Fitted[reading.Run]
 		out.Glands[i] = g
 	}
 	return out

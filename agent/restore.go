@@ -68,7 +68,7 @@ func (l *loop) goOnRunningIn(repacked map[string]time.Time, now time.Duration) {
 		if !l.isGland(id) || age < 0 {
 			continue
 		}
-		if err := l.core.RunIn(id, now-l.agent.clock.steady(age)); err != nil {
+		if err := l.repacked(id, l.agent.clock.steady(age).Round(time.Millisecond), now); err != nil {
 			l.agent.log.Error("run-in not taken up", "gland", id, "error", err)
 		}
 	}

@@ -32,11 +32,15 @@ func (s *Station) RunIn(gland string, repacked time.Duration) error {
 	if !found {
 		return fmt.Errorf("run-in of unknown gland %s", gland)
 	}
+	s.runIn(g, repacked)
+	return nil
+}
+
+func (s *Station) runIn(g *gland, repacked time.Duration) {
 	g.runIn = runIn{from: repacked, until: repacked + g.cfg.Timing.RunIn}
 	g.setLeak(repacked)
 	g.advanceRunIn(s.now)
 	s.schedule(g)
-	return nil
 }
 
 // active reports whether the gland is being run in.

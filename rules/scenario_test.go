@@ -54,7 +54,7 @@ func TestScenarios(t *testing.T) {
 }
 
 // repacked marks `AT repacked LENGTH`: a run-in begins.
-const repacked = reading.Kinds
+const repacked = reading.Repacked
 
 // testGland is the gland of all scenarios.
 func testGland() GlandConfig {

@@ -18,6 +18,7 @@ const MaxSilence = 60 * time.Second
 type Station struct {
 	glands []*gland
 	byID   map[string]*gland
+	models *weep.Models
 	agenda agenda
 	now    time.Duration
 	begun  bool
@@ -29,10 +30,9 @@ func NewStation(cfg Config) (*Station, error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, err
 	}
-	s := &Station{byID: make(map[string]*gland, len(cfg.Glands))}
-	models := weep.NewModels()
+	s := &Station{byID: make(map[string]*gland, len(cfg.Glands)), models: weep.NewModels()}
 	for i, gc := range cfg.Glands {
-		g := newGland(gc, i, models)
+		g := newGland(gc, i, s.models)
 		s.glands = append(s.glands, g)
 		s.byID[gc.ID] = g
 		heap.Push(&s.agenda, g)
@@ -40,7 +40,7 @@ func NewStation(cfg Config) (*Station, error) {
 	return s, nil
 }
 
-// Feed takes the next reading and returns what became active or cleared up to
+// Feed takes the next reading or mark and returns what became active or cleared up to
 // and with it, in order of time. A reading older than the station's time is
 // taken as of now; one of an unknown gland is an error and changes nothing.
 func (s *Station) Feed(r reading.Reading) ([]Transition, error) {
@@ -49,6 +49,10 @@ func (s *Station) Feed(r reading.Reading) ([]Transition, error) {
 		return nil, fmt.Errorf("reading of unknown point %s", r.Point)
 	}
 	out := s.pass(r.At, nil)
+	if r.Point.Kind.Mark() {
+		s.mark(g, r)
+		return out, nil
+	}
 	g.take(s.now, r.Point.Kind, r.Value, r.Quality)
 	return s.collect(g, out), nil
 }

@@ -22,10 +22,27 @@ const (
 
 var kindNames = [Kinds]string{"drip", "temp", "ref", "run"}
 
+// Marks: what a recording says of a gland beside readings. No sensor gives them.
+const (
+	// Watch is 1 where the agent began to watch, knowing nothing of before, and 0
+	// where it went on watching while no point had anything to say.
+	Watch Kind = Kinds + 1 + iota
+	// Repacked says that the gland was repacked so many seconds before; 0: then.
+	Repacked
+)
+
+// Mark reports whether the kind is a mark and no reading.
+func (k Kind) Mark() bool { return k == Watch || k == Repacked }
+
 // String gives the kind's word in config, recordings and topics.
 func (k Kind) String() string {
-	if k < Kinds {
+	switch {
+	case k < Kinds:
 		return kindNames[k]
+	case k == Watch:
+		return "watch"
+	case k == Repacked:
+		return "repacked"
 	}
 	return fmt.Sprintf("kind(%d)", uint8(k))
 }
@@ -37,7 +54,12 @@ func ParseKind(s string) (Kind, error) {
 			return Kind(k), nil
 		}
 	}
-	return 0, fmt.Errorf("point kind %q: want drip, temp, ref or run", s)
+	for _, k := range []Kind{Watch, Repacked} {
+		if s == k.String() {
+			return k, nil
+		}
+	}
+	return 0, fmt.Errorf("point kind %q: want drip, temp, ref or run (in recordings also watch, repacked)", s)
 }
 
 // Point names one measured place: `<gland>.<kind>`.

@@ -6,11 +6,14 @@ import (
 )
 
 func TestPointsReadBack(t *testing.T) {
-	for k := range Kinds {
+	for _, k := range []Kind{Drip, Temp, Ref, Run, Watch, Repacked} {
 		p := Point{Gland: "p1-de_2", Kind: k}
 		got, err := ParsePoint(p.String())
 		if err != nil || got != p {
 			t.Errorf("%s: %v, %v", p, got, err)
+		}
+		if mark := k >= Kinds; k.Mark() != mark {
+			t.Errorf("%s: a mark: %v", k, !mark)
 		}
 	}
 }

@@ -4,10 +4,13 @@
 //
 //   - time: RFC 3339 with a zone and up to nanoseconds, years 1970 to 2261,
 //     never going back from one row to the next.
-//   - point: `<gland>.drip`, `.temp`, `.ref` or `.run`.
+//   - point: `<gland>.drip`, `.temp`, `.ref` or `.run`; exports of the agent also
+//     have the marks `.watch` and `.repacked`.
 //   - value: new drops at that instant (0 to MaxDrops; 0 = watched, nothing
 //     fell), °C, °C, or 0/1 for the shaft. Empty (temp and ref only) or NaN
-//     says that the sensor reported a fault.
+//     says that the sensor reported a fault. `.watch` 1: an agent began here,
+//     knowing nothing of before; 0: it went on watching and no point had anything
+//     to say. `.repacked`: the gland was repacked so many seconds before.
 //
 // Lines end in LF or CRLF; a UTF-8 byte order mark, quoted fields and empty
 // lines are accepted. gzip and zstd are recognised by their content.

@@ -16,6 +16,10 @@ import (
 // second, Clanet & Lasheras 1999).
 const MaxDrops = 1_000_000
 
+// maxAgo bounds how many seconds ago a gland was repacked: three centuries, as
+// long as times are.
+const maxAgo = 9e9
+
 // parse reads one row. Errors carry no position.
 func (r *Reader) parse(line []byte) (reading.Reading, error) {
 	stamp, point, value, ok := fields(line)
@@ -48,7 +52,7 @@ func (r *Reader) parse(line []byte) (reading.Reading, error) {
 	}
 	switch {
 	case math.IsNaN(v):
-		if len(value) == 0 && p.Kind != reading.Temp && p.Kind != reading.Ref {
+		if len(value) == 0 && p.Kind != reading.Temp && p.Kind != reading.Ref || p.Kind.Mark() {
 			return reading.Reading{}, wrongNumber(p.Kind, value)
 		}
 		row.Quality = reading.Fault
@@ -80,8 +84,10 @@ func inRange(k reading.Kind, v float64) bool {
 	switch k {
 	case reading.Drip:
 		return v >= 0 && v <= MaxDrops && v == math.Trunc(v)
-	case reading.Run:
+	case reading.Run, reading.Watch:
 		return v == 0 || v == 1
+	case reading.Repacked:
+		return v >= 0 && v <= maxAgo
 	default:
 		return !math.IsInf(v, 0)
 	}
@@ -109,6 +115,10 @@ func wrongNumber(k reading.Kind, value []byte) error {
 		want = fmt.Sprintf("want a whole number of drops from 0 to %d", MaxDrops)
 	case reading.Run:
 		want = "want 1 (turning) or 0 (at rest)"
+	case reading.Watch:
+		want = "want 1 (an agent began to watch) or 0 (it went on)"
+	case reading.Repacked:
+		want = "want the seconds since the gland was repacked, 0 for now"
 	default:
 	}
 	return fmt.Errorf("%s value %s; %s", k, excerpt(value), want)

@@ -82,7 +82,7 @@ func pointsOf(path string) ([]reading.Point, error) {
 	for {
 		row, err := r.Next()
 		if err == nil {
-			if !seen[row.Point] {
+			if !seen[row.Point] && !row.Point.Kind.Mark() { // of another agent's life
 				seen[row.Point] = true
 				points = append(points, row.Point)
 			}

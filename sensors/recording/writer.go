@@ -38,7 +38,7 @@ func (w *Writer) Write(r reading.Reading, wall time.Time) error {
 		return fmt.Errorf("recording of %s: time %s goes back from %s; begin another recording",
 			r.Point, wall.Format(time.RFC3339Nano), w.last.Format(time.RFC3339Nano))
 	}
-	if !reading.ValidGlandID(r.Point.Gland) || r.Point.Kind >= reading.Kinds {
+	if !reading.ValidGlandID(r.Point.Gland) || r.Point.Kind >= reading.Kinds && !r.Point.Kind.Mark() {
 		return fmt.Errorf("recording: point %q cannot be written; correct the gland's id", r.Point)
 	}
 	if r.Quality.OK() && (math.IsNaN(r.Value) || !inRange(r.Point.Kind, r.Value)) {
