@@ -21,7 +21,7 @@ type Gland struct {
 	State  rules.GlandState
 	Points [reading.Kinds]PointState
 	Moved  time.Time    // when its last reading came; zero: none yet
-	Upkeep *UpkeepState // never nil in a snapshot of the agent
+	Upkeep *UpkeepState // nil while nothing is known
 }
 
 // PointState is the last word of a sensor.
