@@ -1,11 +1,9 @@
 package upkeep
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 	"time"
@@ -97,8 +95,7 @@ func ParseValue(k Kind, data []byte) (Value, error) {
 		}
 	}
 	var r raw
-	decoder := json.NewDecoder(bytes.NewReader(data))
-	if err := decoder.Decode(&r); err != nil {
+	if err := json.Unmarshal(data, &r); err != nil {
 		return Value{}, fmt.Errorf("value of %s: %s; want %s", k, cause(err), example)
 	}
 	v, err := r.value(k)
@@ -110,11 +107,8 @@ func ParseValue(k Kind, data []byte) (Value, error) {
 
 func cause(err error) string {
 	var wrong *json.UnmarshalTypeError
-	switch {
-	case errors.As(err, &wrong) && wrong.Field != "":
+	if errors.As(err, &wrong) && wrong.Field != "" {
 		return fmt.Sprintf("%s is a %s", wrong.Field, wrong.Value)
-	case errors.Is(err, io.ErrUnexpectedEOF):
-		return "it ends too early"
 	}
 	if text := err.Error(); strings.Contains(text, "parsing time") {
 		return "at is no RFC 3339 time with a zone"
