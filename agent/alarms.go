@@ -10,6 +10,12 @@ import (
 	"weepd/rules/alarm"
 )
 
+func (l *loop) judgeAll(list []rules.Transition) {
+	for _, t := range list {
+		l.judge(t)
+	}
+}
+
 // judge hands what the rules say to the book.
 func (l *loop) judge(t rules.Transition) {
 	key := alarm.Key{Gland: t.Gland, Condition: t.Condition.String()}

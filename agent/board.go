@@ -20,8 +20,7 @@ type Gland struct {
 	GlandInfo
 	State  rules.GlandState
 	Points [reading.Kinds]PointState
-	Moved  time.Time    // when its last reading came; zero: none yet
-	Upkeep *UpkeepState // nil while nothing is known
+	Moved  time.Time // when its last reading came; zero: none yet
 }
 
 // PointState is the last word of a sensor.
@@ -63,11 +62,12 @@ type Board struct {
 	latest  atomic.Pointer[Snapshot]
 	mu      sync.Mutex
 	changed chan struct{}
+	urgent  chan Urgent // no room: only who waits for it is handed anything
 }
 
 // NewBoard makes a board with an empty snapshot.
 func NewBoard() *Board {
-	b := &Board{changed: make(chan struct{})}
+	b := &Board{changed: make(chan struct{}), urgent: make(chan Urgent)}
 	b.latest.Store(&Snapshot{})
 	return b
 }

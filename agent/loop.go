@@ -62,6 +62,7 @@ type loop struct {
 	lastLife time.Time // of the run before, while the clock is behind it
 
 	batch       Batch
+	rushed      int  // of its alarms, handed to a publisher
 	happened    bool // alarms changed without an event
 	noticed     int  // damaged files told of
 	seq         uint64
@@ -204,6 +205,11 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.notePast(r.At)
 		out = append(out, l.feed(r)...)
 	}
+	if len(out) > 0 { // a drop's alarm waits for nothing else
+		l.judgeAll(out)
+		l.rush()
+		out = nil
+	}
 	if l.behind && now-l.cameAt > l.second {
 		l.behind = false
 	}
@@ -211,13 +217,12 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		out = append(out, l.watch(now)...)
 		out = append(out, l.advance(now)...)
 	}
-	for _, t := range out {
-		l.judge(t)
-	}
+	l.judgeAll(out)
 	if !l.behind {
 		l.take(l.book.Advance(now), Command{})
 		l.settle(now)
 	}
+	l.rush()
 	if now-l.retried >= l.second {
 		l.retried = now
 		l.journal.Retry(ctx)

@@ -9,11 +9,19 @@ import (
 	"weepd/rules/alarm"
 )
 
-// record takes note of an event: counts it, tells the log, puts it in the batch.
+// record takes note of an event: counts it, puts it in the batch.
 func (l *loop) record(e Event) {
+	if e.Kind == EventAlarm {
+		l.count(e)
+	}
+	l.batch.Events = append(l.batch.Events, e)
+}
+
+// tellLog is not part of record: writing to the log takes longer than sending an
+// alarm.
+func (l *loop) tellLog(e Event) {
 	switch e.Kind {
 	case EventAlarm:
-		l.count(e)
 		args := []any{"gland", e.Gland, "condition", e.Condition, "state", e.State, "alarm_state", e.AlarmState}
 		if e.By != "" {
 			args = append(args, "by", e.By)
@@ -22,7 +30,6 @@ func (l *loop) record(e Event) {
 	case EventDown:
 		l.agent.log.Info(e.Message)
 	}
-	l.batch.Events = append(l.batch.Events, e)
 }
 
 // count counts the changes of the process condition, not what people do.
@@ -39,6 +46,9 @@ func (l *loop) count(e Event) {
 // there is anything new to show.
 func (l *loop) save(ctx context.Context, now time.Duration) (happened bool) {
 	if !l.batch.Empty() {
+		for _, e := range l.batch.Events {
+			l.tellLog(e)
+		}
 		l.batch.At = Stamp{Wall: l.agent.clock.Wall(now), Steady: now}
 		l.journal.Commit(ctx, &l.batch)
 		for _, e := range l.batch.Events {
@@ -51,7 +61,7 @@ func (l *loop) save(ctx context.Context, now time.Duration) (happened bool) {
 		}
 		happened = len(l.batch.Events) > 0
 		l.counted = l.counted || happened
-		l.batch = Batch{}
+		l.batch, l.rushed = Batch{}, 0
 	}
 	happened = happened || l.happened
 	l.happened = false

@@ -123,6 +123,7 @@ type fakeBoard struct {
 	mu      sync.Mutex
 	latest  *agent.Snapshot
 	changed chan struct{}
+	urgent  chan agent.Urgent
 }
 
 func newFakeBoard() *fakeBoard {
@@ -131,7 +132,7 @@ func newFakeBoard() *fakeBoard {
 	for c := range rules.Conditions {
 		s.Alarms = append(s.Alarms, agent.Alarm{Gland: "p1", Condition: c.String(), State: agent.StateCleared, Priority: c.Priority().String()})
 	}
-	return &fakeBoard{latest: s, changed: make(chan struct{})}
+	return &fakeBoard{latest: s, changed: make(chan struct{}), urgent: make(chan agent.Urgent)}
 }
 
 func (b *fakeBoard) Latest() *agent.Snapshot { b.mu.Lock(); defer b.mu.Unlock(); return b.latest }
@@ -140,6 +141,8 @@ func (b *fakeBoard) Changed() <-chan struct{} {
 	defer b.mu.Unlock()
 	return b.changed
 }
+
+func (b *fakeBoard) Urgent() <-chan agent.Urgent { return b.urgent }
 
 func (b *fakeBoard) change(f func(*agent.Snapshot)) {
 	b.mu.Lock()

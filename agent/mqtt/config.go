@@ -58,6 +58,8 @@ type Outbox interface {
 type Board interface {
 	Latest() *agent.Snapshot
 	Changed() <-chan struct{}
+	// Urgent gives alarms that are to be sent before anything else.
+	Urgent() <-chan agent.Urgent
 }
 
 // Doer carries out commands.

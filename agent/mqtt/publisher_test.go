@@ -52,6 +52,33 @@ func TestTopicsOfAConnection(t *testing.T) {
 	}
 }
 
+// What is urgent is sent at once, told to the loop when the broker has it, and
+// not sent once more with the snapshot that has it too.
+func TestUrgentAlarmsAreSentOnceAndAheadOfTheSnapshot(t *testing.T) {
+	server, address, box := startBroker(t, "127.0.0.1:0")
+	defer closeBroker(t, server)
+	board, journal := newFakeBoard(), agent.NewMemoryJournal(1000, true)
+	_, stop := publish(t, testConfig(address), board, journal, io.Discard)
+	defer stop()
+	const topic = "weepd/quarry/alarm/p1/dry"
+	eventually(t, "first state", func() bool { return len(box.on(topic)) == 1 })
+	dry := board.Latest().Alarms[rules.Dry]
+	dry.State = agent.StateActive
+	urgent, sent := agent.NewUrgent(dry)
+	board.urgent <- urgent
+	<-sent
+	if got := box.on(topic); len(got) != 2 || !strings.Contains(got[1], `"state":"active"`) {
+		t.Fatalf("when told that it is sent: %v", got)
+	}
+	board.change(func(s *agent.Snapshot) { s.Alarms[rules.Dry] = dry })
+	commit(t, journal, 1) // and something after it
+	board.change(func(*agent.Snapshot) {})
+	eventually(t, "event", func() bool { return len(box.on("weepd/quarry/event")) == 1 })
+	if got := box.on(topic); len(got) != 2 {
+		t.Errorf("%d messages, want it not sent again: %v", len(got), got)
+	}
+}
+
 // The broker is stopped and started again in the middle of a backlog: every
 // event arrives, first deliveries in order.
 func TestEventsSurviveBrokersRestart(t *testing.T) {

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"weepd/agent"
 )
 
 const (
@@ -32,6 +34,7 @@ type session struct {
 	unread   time.Time // when the outbox could not be read
 	stalled  bool
 
+	urgent []agent.Urgent // in flight
 	alarms map[alarmKey]alarmMark
 	glands map[string]sentGland
 	looked time.Time // at the glands
@@ -105,6 +108,12 @@ func (s *session) rest(ctx context.Context, changed <-chan struct{}) (done bool,
 		case <-ctx.Done():
 			done = true
 		case <-changed:
+		case u := <-s.p.board.Urgent():
+			timer.Stop()
+			if err = s.publishUrgent(u); err != nil {
+				return false, err
+			}
+			continue
 		case r := <-s.replies:
 			err = s.publish("reply/"+r.id, 1, false, 0, r.Reply)
 		case err = <-s.lost:
@@ -169,6 +178,12 @@ func (s *session) headDone() error {
 		return fmt.Errorf("publish %s: %w", head.topic, err)
 	}
 	s.window = s.window[1:]
+	if len(s.window) == 0 {
+		for _, u := range s.urgent {
+			u.Sent()
+		}
+		s.urgent = nil
+	}
 	if head.seq > 0 {
 		s.acked = head.seq
 		s.p.countSent(head.seq)

@@ -33,12 +33,30 @@ func (s *session) publishAlarms(latest *agent.Snapshot) error {
 			if sent, known := s.alarms[key]; a.Active() != active || known && sent == mark {
 				continue
 			}
-			if err := s.publish("alarm/"+a.Gland+"/"+a.Condition, 1, true, 0, a); err != nil {
+			if err := s.publishAlarm(a, mark); err != nil {
 				return err
 			}
-			s.alarms[key] = mark
 		}
 	}
+	return nil
+}
+
+// publishUrgent sends alarms ahead of the snapshot that has them too.
+func (s *session) publishUrgent(u agent.Urgent) error {
+	for _, a := range u.Alarms {
+		if err := s.publishAlarm(a, markOf(a)); err != nil {
+			return err
+		}
+	}
+	s.urgent = append(s.urgent, u)
+	return nil
+}
+
+func (s *session) publishAlarm(a agent.Alarm, mark alarmMark) error {
+	if err := s.publish("alarm/"+a.Gland+"/"+a.Condition, 1, true, 0, a); err != nil {
+		return err
+	}
+	s.alarms[alarmKey{a.Gland, a.Condition}] = mark
 	return nil
 }
 
