@@ -11,6 +11,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strings"
 	"time"
 )
@@ -52,6 +53,7 @@ func (r result) missed() string {
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 const usage = `usage: deploy/soak [--rounds N] [--seed N]   kill, stop and cut; compare; measure
+       deploy/soak latency [--seed N]         from the source to a subscriber, alone
        deploy/soak offline [--hours N]        days without a broker
        deploy/soak disk                       full, read-only, damaged (root or sudo)
 Each takes --dir FOLDER for stores and logs, which is then kept.`
@@ -67,7 +69,7 @@ type options struct {
 
 func parse(args []string) (options, bool) {
 	var o options
-	if len(args) > 0 && (args[0] == "offline" || args[0] == "disk") {
+	if len(args) > 0 && slices.Contains([]string{"latency", "offline", "disk"}, args[0]) {
 		o.check, args = args[0], args[1:]
 	}
 	flags := flag.NewFlagSet("deploy/soak", flag.ContinueOnError)
@@ -80,6 +82,13 @@ func parse(args []string) (options, bool) {
 }
 
 func run(args []string, out, errs io.Writer) int {
+	if len(args) == 2 && args[0] == bareWord {
+		if err := publishBare(args[1], os.Stdin, out); err != nil {
+			_, _ = fmt.Fprintln(errs, err)
+			return 1
+		}
+		return 0
+	}
 	o, ok := parse(args)
 	if !ok {
 		_, _ = fmt.Fprintln(errs, usage)
@@ -108,6 +117,8 @@ func (o options) run(out io.Writer, dir string) error {
 		return err
 	}
 	switch o.check {
+	case "latency":
+		return runLatency(out, dir, binary, o.seed)
 	case "offline":
 		return runOffline(out, dir, binary, o.hours)
 	case "disk":

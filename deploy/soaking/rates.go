@@ -176,6 +176,11 @@ func (d delays) at(share float64) time.Duration {
 	return sorted[min(int(share*float64(len(sorted))), len(sorted)-1)]
 }
 
+// over is the ratio to other delays at the same share.
+func (d delays) over(other delays, share float64) float64 {
+	return float64(d.at(share)) / float64(other.at(share))
+}
+
 // clockwork waits for the arrival of what was sent.
 type clockwork struct {
 	mu     sync.Mutex
@@ -200,11 +205,11 @@ func (c *clockwork) heard(key string, at time.Time) {
 	}
 }
 
-func (c *clockwork) wait(since time.Time) (time.Duration, error) {
+func (c *clockwork) wait() (time.Time, error) {
 	select {
 	case at := <-c.came:
-		return at.Sub(since), nil
+		return at, nil
 	case <-time.After(patience):
-		return 0, errors.New("no message came")
+		return time.Time{}, errors.New("no message came")
 	}
 }
