@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -60,7 +61,7 @@ func startBare(broker string) (*barePublisher, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &barePublisher{cmd: exec.Command(program, bareWord, broker)}
+	p := &barePublisher{cmd: exec.CommandContext(context.Background(), program, bareWord, broker)}
 	p.cmd.Stderr = os.Stderr
 	p.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	out, err := p.cmd.StdoutPipe()
