@@ -19,6 +19,12 @@ type Config struct {
 	Store   Store
 	HTTP    HTTP
 	Log     Log
+
+	TimeZone   *time.Location // nil: the machine's; see Zone
+	Water      Water
+	AdviceFile string // texts of advice instead of our own; empty: none
+
+	origins map[string]string // key of a setting of the station -> where it comes from
 }
 
 // Gland is one packed gland with its limits in force.

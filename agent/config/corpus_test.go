@@ -62,7 +62,7 @@ func outcome(cfg *Config, faults Faults) string {
 	if h := cfg.HTTP; h.Users != "" || h.TLS != (HTTPTLS{}) || h.Insecure || h.Read != ReadLocal {
 		fmt.Fprintf(&b, "http %+v\n", h)
 	}
-	for _, set := range cfg.Alarms.Settings() {
+	for _, set := range append(cfg.Settings(), cfg.Alarms.Settings()...) {
 		if !strings.HasPrefix(set.From, "default") {
 			fmt.Fprintf(&b, "%s = %s (%s)\n", set.Key, set.Value, set.From)
 		}

@@ -78,20 +78,20 @@ func (d *decoder) config(cfg *Config, root entry) {
 	cfg.Log.Format = "text"
 	cfg.Alarms = Alarms{LongestShelf: defaultLongestShelf, Settle: defaultSettle}
 	cfg.Store.MaxBytes = defaultStoreBytes
-	seen := d.mapping(root,
-		field{"station", d.text(&cfg.Station, reading.MaxGlandID, idWant+", as it becomes part of MQTT topics", reading.ValidGlandID)},
-		field{"glands", func(e entry) { cfg.Glands = d.glands(e) }},
-		field{"modbus", func(e entry) { cfg.Modbus = d.modbus(e) }},
-		field{"mqtt", func(e entry) { cfg.MQTT = d.mqtt(e) }},
-		field{"alarms", func(e entry) { d.alarms(&cfg.Alarms, e) }},
-		field{"store", func(e entry) { d.store(&cfg.Store, e) }},
-		field{"http", func(e entry) { d.http(&cfg.HTTP, e) }},
-		field{"log", func(e entry) {
+	seen := d.mapping(root, append([]field{
+		{"station", d.text(&cfg.Station, reading.MaxGlandID, idWant+", as it becomes part of MQTT topics", reading.ValidGlandID)},
+		{"glands", func(e entry) { cfg.Glands = d.glands(e) }},
+		{"modbus", func(e entry) { cfg.Modbus = d.modbus(e) }},
+		{"mqtt", func(e entry) { cfg.MQTT = d.mqtt(e) }},
+		{"alarms", func(e entry) { d.alarms(&cfg.Alarms, e) }},
+		{"store", func(e entry) { d.store(&cfg.Store, e) }},
+		{"http", func(e entry) { d.http(&cfg.HTTP, e) }},
+		{"log", func(e entry) {
 			d.mapping(e,
 				field{"level", d.choice(&level, "debug", "info", "warn", "error")},
 				field{"format", d.choice(&cfg.Log.Format, "text", "json")})
 		}},
-	)
+	}, d.stationFields(cfg)...)...)
 	if level != "" {
 		// The words are slog's own.
 		_ = (&cfg.Log.Level).UnmarshalText([]byte(level))

@@ -47,7 +47,7 @@ func printSettings(w io.Writer, file string, cfg *config.Config) error {
 		})
 	}
 	out.printf("\n")
-	settings(cfg.Alarms.Settings())
+	settings(append(cfg.Settings(), cfg.Alarms.Settings()...))
 	for _, g := range cfg.Glands {
 		out.printf("\n%s", g.ID)
 		if g.Name != g.ID {

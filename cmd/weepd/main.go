@@ -37,6 +37,7 @@ func commands(s streams) []*cobra.Command {
 		pointsCommand(s),
 		userCommand(s),
 		replayCommand(s),
+		sheetCommand(s),
 		versionCommand(s),
 		casesCommand(s),
 		proofCommand(s),
