@@ -20,7 +20,8 @@ type Gland struct {
 	GlandInfo
 	State  rules.GlandState
 	Points [reading.Kinds]PointState
-	Moved  time.Time // when its last reading came; zero: none yet
+	Moved  time.Time    // when its last reading came; zero: none yet
+	Upkeep *UpkeepState // nil while nothing is known
 }
 
 // PointState is the last word of a sensor.

@@ -17,8 +17,9 @@ import (
 func replayCommand(s streams) *cobra.Command {
 	var configPath string
 	var asJSON bool
+	var other against
 	cmd := &cobra.Command{
-		Use:   "replay --config FILE [--json] RECORDING...",
+		Use:   "replay --config FILE [--against FILE [--html FILE]] [--json] RECORDING...",
 		Short: "Run recordings through the same rules as the agent",
 		Long: `replay runs one or more recordings through the rules with the limits of a
 configuration and prints what would have been raised, and when. Several
@@ -27,8 +28,18 @@ such. What has a row in a recording counts as fitted, so the configuration
 needs no sensors.
 
 A recording is CSV with the header time,point,value. A fault in one ends the
-replay with its file and line, after everything before it has been reported.`,
+replay with its file and line, after everything before it has been reported.
+
+With --against the recordings run once through two configurations, and what
+they raise is put side by side, gland by gland and condition by condition:
+alarms in both, in one only, earlier or later; totals a week; and the operator's
+load by the measures of IEC 62682 and ISA-18.2. An alarm is in both if the two
+configurations raise it for the same gland and condition and the two overlap or
+lie at most --within apart; each counts once, the earliest with the earliest.
+Nothing is changed. Limits are the engineer's, from the pump maker's and the
+packing maker's instructions.`,
 		Example: `  weepd replay --config quarry.yaml monday.csv.gz tuesday.csv.gz
+  weepd replay --config quarry.yaml --against tighter.yaml --html change.html march.csv.zst
   zcat monday.csv.gz | weepd replay --config quarry.yaml --json -`,
 		DisableFlagsInUseLine: true,
 
@@ -36,6 +47,12 @@ replay with its file and line, after everything before it has been reported.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if first := slices.Index(args, "-"); first >= 0 && slices.Contains(args[first+1:], "-") {
 				return usageError{errors.New("standard input (-) can be named only once")}
+			}
+			if err := other.check(cmd.Flags().Changed); err != nil {
+				return err
+			}
+			if other.path != "" {
+				return compared(cmd.Context(), s, configPath, other, args, asJSON)
 			}
 			cfg, err := config.Load(configPath)
 			if err != nil {
@@ -45,7 +62,10 @@ replay with its file and line, after everything before it has been reported.`,
 		},
 	}
 	cmd.Flags().StringVarP(&configPath, "config", "c", "", "the configuration with the limits (needed)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object a transition and nothing else")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON and nothing else: one object a transition, or one of the whole comparison")
+	cmd.Flags().StringVar(&other.path, "against", "", "a second configuration to hold against the first")
+	cmd.Flags().DurationVar(&other.within, "within", defaultWithin, "alarms so near in time count as the same alarm")
+	cmd.Flags().StringVar(&other.html, "html", "", "write the comparison to this file as a page that needs nothing else")
 	if err := cmd.MarkFlagRequired("config"); err != nil {
 		// Only a flag that was never defined can fail.
 		cmd.RunE = func(*cobra.Command, []string) error { return err }

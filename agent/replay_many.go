@@ -1,0 +1,183 @@
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"runtime"
+	"sync"
+
+	"weepd/rules"
+	"weepd/rules/reading"
+)
+
+// ManyReplay runs recordings once through several stations, so that settings
+// can be held against each other. Each station takes the rows of the glands
+// that it knows.
+type ManyReplay struct {
+	Configs []rules.Config // points are fitted as the recordings have them
+	Stdin   io.Reader      // read for the name "-"
+	// Row is told of each row, in order; may be nil.
+	Row func(reading.Reading)
+	// Transition is told of each transition of a station, in its order and after
+	// the rows up to it; those of different stations come batch by batch.
+	Transition func(station int, t rules.Transition)
+}
+
+// replayBatch is how many rows are handed to the stations at once.
+const replayBatch = 2048
+
+// Run reads the recordings by name. It returns how many rows were fed, all of
+// them before an error.
+func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err error) {
+	opened := recordedFiles{stdin: p.Stdin, paths: paths}
+	defer func() { err = errors.Join(err, opened.close()) }()
+	found, err := opened.open()
+	if err != nil {
+		return 0, err
+	}
+	crowd, err := newCrowd(p.Configs, found)
+	if err != nil {
+		return 0, err
+	}
+	if found, err = opened.open(); err != nil {
+		return 0, err
+	}
+	merged, err := newMerge(found)
+	if err != nil {
+		return 0, err
+	}
+	for err == nil {
+		var batch []reading.Reading
+		batch, err = crowd.batch(merged)
+		if ctx.Err() != nil {
+			return rows, fmt.Errorf("replay stopped after %d rows: %w", rows, context.Cause(ctx))
+		}
+		if fault := crowd.feed(batch); fault != nil {
+			return rows, fault
+		}
+		rows += int64(len(batch))
+		p.tell(batch, crowd)
+	}
+	if errors.Is(err, io.EOF) {
+		err = nil
+	}
+	return rows, err
+}
+
+func (p ManyReplay) tell(batch []reading.Reading, c *crowd) {
+	if p.Row != nil {
+		for _, row := range batch {
+			p.Row(row)
+		}
+	}
+	for i := range c.stations {
+		for _, t := range c.stations[i].out {
+			p.Transition(i, t)
+		}
+		c.stations[i].out = c.stations[i].out[:0]
+	}
+}
+
+// crowd is the stations that take the same rows.
+type crowd struct {
+	stations []crowded
+	known    map[string]bool // glands of any of them
+	rows     []reading.Reading
+}
+
+type crowded struct {
+	*rules.Station
+	glands map[string]bool
+	out    []rules.Transition
+	err    error
+}
+
+func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
+	union := rules.Config{}
+	c := &crowd{known: make(map[string]bool)}
+	for _, cfg := range configs {
+		for _, g := range cfg.Glands {
+			if !c.known[g.ID] {
+				union.Glands = append(union.Glands, g)
+			}
+			c.known[g.ID] = true
+		}
+	}
+	fitted := make(map[string]rules.Fitted)
+	for _, g := range FitRecorded(union, recordings...).Glands {
+		fitted[g.ID] = g.Fitted
+	}
+	for _, cfg := range configs {
+		own := crowded{glands: make(map[string]bool, len(cfg.Glands))}
+		as := rules.Config{Glands: make([]rules.GlandConfig, len(cfg.Glands))}
+		for i, g := range cfg.Glands {
+			g.Fitted, g.InferShaft = fitted[g.ID], false
+			as.Glands[i], own.glands[g.ID] = g, true
+		}
+		station, err := rules.NewStation(as)
+		if err != nil {
+			return nil, err
+		}
+		own.Station = station
+		c.stations = append(c.stations, own)
+	}
+	return c, nil
+}
+
+// batch reads the next rows, over those of the batch before; what ends the
+// reading comes with the last of them.
+func (c *crowd) batch(from *merge) ([]reading.Reading, error) {
+	if c.rows == nil {
+		c.rows = make([]reading.Reading, 0, replayBatch)
+	}
+	rows := c.rows[:0]
+	for len(rows) < replayBatch {
+		row, where, err := from.next()
+		if err != nil {
+			return rows, err
+		}
+		if !c.known[row.Point.Gland] {
+			return rows, fmt.Errorf("%s: reading of unknown point %s; add gland %s to the configuration, or take its rows out of the recording",
+				where(), row.Point, row.Point.Gland)
+		}
+		rows = append(rows, row)
+	}
+	return rows, nil
+}
+
+// feed gives all stations the rows, on all processors.
+func (c *crowd) feed(rows []reading.Reading) error {
+	var group sync.WaitGroup
+	workers := min(runtime.GOMAXPROCS(0), len(c.stations))
+	for w := range workers {
+		group.Go(func() {
+			for i := w; i < len(c.stations); i += workers {
+				c.stations[i].feed(rows)
+			}
+		})
+	}
+	group.Wait()
+	var errs []error
+	for i := range c.stations {
+		errs = append(errs, c.stations[i].err)
+	}
+	return errors.Join(errs...)
+}
+
+func (s *crowded) feed(rows []reading.Reading) {
+	for _, row := range rows {
+		if !s.glands[row.Point.Gland] {
+			// Time passes all the same, so that gaps are those of the station.
+			s.out = append(s.out, s.Advance(row.At)...)
+			continue
+		}
+		out, err := s.Feed(row)
+		if err != nil {
+			s.err = err
+			return
+		}
+		s.out = append(s.out, out...)
+	}
+}
