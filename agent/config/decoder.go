@@ -15,6 +15,7 @@ type place struct{ line, column int }
 // the next.
 type decoder struct {
 	file   string
+	starts string // what a file of this kind starts with
 	faults Faults
 	wiring
 }

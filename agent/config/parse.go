@@ -21,7 +21,7 @@ func Parse(name string, data []byte) (*Config, Faults) {
 	if fault != nil {
 		return nil, Faults{*fault}
 	}
-	d := &decoder{file: name, wiring: newWiring()}
+	d := &decoder{file: name, starts: "`station: NAME` and `glands:`, see the README", wiring: newWiring()}
 	cfg := &Config{}
 	if root, ok := d.root(tree); ok {
 		d.config(cfg, root)
@@ -51,14 +51,14 @@ func (d *decoder) root(tree *ast.File) (entry, bool) {
 	}
 	if body == nil {
 		if len(d.faults) == 0 {
-			d.fault(place{1, 1}, "start with `station: NAME` and `glands:`, see the README", "the file is empty")
+			d.fault(place{1, 1}, "start with "+d.starts, "the file is empty")
 		}
 		return entry{}, false
 	}
 	node, ok := d.bare(body)
 	if !ok || node == nil || node.Type() == ast.NullType {
 		if len(d.faults) == 0 {
-			d.fault(place{1, 1}, "start with `station: NAME` and `glands:`, see the README", "the file is empty")
+			d.fault(place{1, 1}, "start with "+d.starts, "the file is empty")
 		}
 		return entry{}, false
 	}
@@ -67,7 +67,7 @@ func (d *decoder) root(tree *ast.File) (entry, bool) {
 	case *ast.MappingNode, *ast.MappingValueNode:
 		return e, true
 	}
-	d.fault(e.at, "start with `station: NAME` and `glands:`, see the README", "the file is %s", describe(node))
+	d.fault(e.at, "start with "+d.starts, "the file is %s", describe(node))
 	return entry{}, false
 }
 

@@ -1,5 +1,14 @@
 package page
 
+// next says what to do about a condition: by the station's texts where there
+// are any.
+func (s *Server) next(condition string) (steps, cautions []string) {
+	if s.parts.Advice == nil {
+		return []string{advice(condition)}, nil
+	}
+	return s.parts.Advice(condition)
+}
+
 // advice says what to do next about a condition, in a mechanic's words, with
 // its caution. Sources of the practice: DOE-HDBK-1018/1-93 (a gland without
 // weep loses lubrication and cooling), NAVEDTRA 14113 (uneven tightening heats

@@ -51,6 +51,9 @@ type Parts struct {
 	TLS     *tls.Config                     // nil: not encrypted
 	// Do carries out a command; nil: none are taken.
 	Do func(ctx context.Context, c agent.Command) agent.Reply
+	// Advice gives what to do about a condition: steps in order, and cautions
+	// that come before them. nil: the page's own.
+	Advice func(condition string) (steps, cautions []string)
 	// User gives the name of who is logged in, empty if nobody is.
 	User    func(ctx context.Context) string
 	Version string

@@ -41,7 +41,8 @@ type alarmRow struct {
 	agent.Alarm
 	Name  string
 	Where string // where it stands in its life, and by whom
-	Next  string // what to do, with its caution
+	// What to do, in order, and the cautions that come before.
+	Steps, Cautions []string
 }
 
 type glandRow struct {
@@ -80,7 +81,8 @@ func (s *Server) view() view {
 		if a.Active() {
 			active[a.Gland] = append(active[a.Gland], a)
 		}
-		v.list(a, names[a.Gland])
+		steps, cautions := s.next(a.Condition)
+		v.list(alarmRow{Alarm: a, Name: names[a.Gland], Where: where(a), Steps: steps, Cautions: cautions})
 	}
 	for _, g := range latest.Glands {
 		v.Glands = append(v.Glands, newGlandRow(latest, g, active[g.Rules.ID]))
@@ -93,11 +95,11 @@ func (s *Server) view() view {
 
 // list puts an alarm where it belongs on the page. One that a shared cause
 // stands for is shown there.
-func (v *view) list(a agent.Alarm, name string) {
-	if name == "" {
-		name = a.Gland
+func (v *view) list(row alarmRow) {
+	a := row.Alarm
+	if row.Name == "" {
+		row.Name = a.Gland
 	}
-	row := alarmRow{a, name, where(a), advice(a.Condition)}
 	switch life := a.Life(); {
 	case life.SetAside():
 		v.Aside = append(v.Aside, row)

@@ -29,6 +29,9 @@ and the packing maker's instructions.`,
 			if err := checkAccess(cfg.HTTP); err != nil {
 				return err
 			}
+			if _, err := cfg.Advice(); err != nil {
+				return err
+			}
 			return printSettings(s.out, args[0], cfg)
 		},
 	}

@@ -70,8 +70,13 @@ func (d *demo) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	texts, err := config.DefaultAdvice()
+	if err != nil {
+		return err
+	}
 	return station{
-		id: agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
+		advice: texts,
+		id:     agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
 		mqtt: &mqtt.Config{
 			Broker: "tcp://" + inside.Addr(), Root: "weepd/" + agent.DemoStation,
 			ClientID: "weepd-" + agent.DemoStation, Version: version(),

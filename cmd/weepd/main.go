@@ -38,6 +38,7 @@ func commands(s streams) []*cobra.Command {
 		userCommand(s),
 		replayCommand(s),
 		sheetCommand(s),
+		adviceCommand(s),
 		versionCommand(s),
 		casesCommand(s),
 		proofCommand(s),

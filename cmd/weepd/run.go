@@ -48,6 +48,10 @@ func run(ctx context.Context, s streams, path string) error {
 	if err != nil {
 		return err
 	}
+	texts, err := cfg.Advice()
+	if err != nil {
+		return err
+	}
 	policy, encryption, err := accessOf(cfg.HTTP, log)
 	if err != nil {
 		return err
@@ -59,7 +63,7 @@ func run(ctx context.Context, s streams, path string) error {
 		return err
 	}
 	err = station{
-		access: policy, tls: encryption, keeper: keeper, alarms: agent.AlarmSettingsOf(cfg),
+		access: policy, tls: encryption, advice: texts, keeper: keeper, alarms: agent.AlarmSettingsOf(cfg),
 		id: cfg.Station, glands: agent.Glands(cfg), feeds: feeds, clock: clock,
 		mqtt: mqttConfig(cfg.Station, cfg.MQTT), listen: cfg.HTTP.Listen, log: log,
 		started: func(address string) {

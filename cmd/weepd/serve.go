@@ -20,6 +20,7 @@ import (
 	"weepd/agent/page"
 	"weepd/agent/store"
 	"weepd/agent/systemd"
+	"weepd/rules/advice"
 )
 
 // journalSize bounds the events in memory.
@@ -37,7 +38,8 @@ type station struct {
 	listen  string
 	orFree  bool // take a free port if listen is taken
 	access  access.Policy
-	tls     *tls.Config     // nil: HTTP is not encrypted
+	tls     *tls.Config // nil: HTTP is not encrypted
+	advice  advice.Book
 	before  []agent.Service // started first, stopped last
 	log     *slog.Logger
 	watch   func(*agent.Agent, journal) agent.Service // may be nil
@@ -134,7 +136,7 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 	return s.page(ctx, page.Parts{
 		Protect: guard.Protect, TLS: s.tls, Do: a.Do, User: userName,
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
-		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}),
+		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.advice.Lines,
 	})
 }
 
