@@ -152,7 +152,7 @@ func (d *decoder) paragraph(dst *string) func(entry) {
 			return
 		}
 		s = strings.Join(strings.Fields(s), " ")
-		switch why := advice.Forbidden(s); {
+		switch why := forbiddenAdvice(s); {
 		case s == "":
 			d.fault(e.at, "want "+want, "%s is empty", e.path)
 		case utf8.RuneCountInString(s) > maxParagraph:

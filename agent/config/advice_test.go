@@ -96,7 +96,7 @@ func TestOurAdvice(t *testing.T) {
 			t.Errorf("%s: %+v", c, text)
 		}
 		for _, line := range lines(text) {
-			if why := advice.Forbidden(line); why != "" {
+			if why := forbiddenAdvice(line); why != "" {
 				t.Errorf("%s: %q %s", c, line, why)
 			}
 		}
@@ -166,7 +166,7 @@ func FuzzAdvice(f *testing.F) {
 				t.Errorf("%s: %+v", c, text)
 			}
 			for _, line := range lines(text) {
-				if why := advice.Forbidden(line); why != "" {
+				if why := forbiddenAdvice(line); why != "" {
 					t.Errorf("accepted %q, which %s", line, why)
 				}
 			}

@@ -1,8 +1,8 @@
 // Package advice has the texts that say what to do about a condition: steps in
 // order, each with its caution, and the source of the practice beside it. The
-// texts come from a file that a station may replace (agent/config); what
-// must never be advised is refused here, and the standing cautions go with every
-// text whatever the file says.
+// texts come from a file that a station may replace (agent/config, which refuses
+// what must never be advised); the standing cautions go with every text whatever
+// the file says.
 package advice
 
 import (

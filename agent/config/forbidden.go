@@ -1,4 +1,4 @@
-package advice
+package config
 
 import "regexp"
 
@@ -33,9 +33,9 @@ var forbids = []forbidden{
 	},
 }
 
-// Forbidden says why a text must not stand; empty if it may. It knows English
+// forbiddenAdvice says why a text must not stand; empty if it may. It knows English
 // only.
-func Forbidden(text string) (why string) {
+func forbiddenAdvice(text string) (why string) {
 	for _, f := range forbids {
 		if f.tells.MatchString(text) && !f.unless.MatchString(text) {
 			return f.why
