@@ -19,6 +19,8 @@ type Config struct {
 	Store   Store
 	HTTP    HTTP
 	Log     Log
+	// Warnings are settings that are allowed and unwise, by position.
+	Warnings []Warning
 
 	TimeZone   *time.Location // nil: the machine's; see Zone
 	Water      Water
@@ -43,6 +45,7 @@ type Gland struct {
 	Sensors     Sensors
 
 	origins map[string]string // key of a setting -> where its value comes from
+	places  placed            // of every key that the file gives, by its path
 }
 
 // Fibre is what the packing is made of; it sets the wanted weep.

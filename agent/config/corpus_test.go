@@ -82,5 +82,8 @@ func outcome(cfg *Config, faults Faults) string {
 			fmt.Fprintf(&b, "  note: %s\n", note)
 		}
 	}
+	for _, w := range cfg.Warnings {
+		fmt.Fprintf(&b, "%s\n", w)
+	}
 	return b.String()
 }

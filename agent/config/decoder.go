@@ -14,9 +14,12 @@ type place struct{ line, column int }
 // decoder walks the syntax tree and collects faults, so that one never hides
 // the next.
 type decoder struct {
-	file   string
-	starts string // what a file of this kind starts with
-	faults Faults
+	file        string
+	starts      string // what a file of this kind starts with
+	faults      Faults
+	warnings    []Warning
+	connections map[string]place              // of modbus, by id
+	walked      func(e entry, fields []field) // told of each mapping; nil but in tests
 	wiring
 }
 
@@ -50,6 +53,9 @@ func (d *decoder) mapping(e entry, fields ...field) placed {
 	pairs, ok := d.pairs(e)
 	if !ok {
 		return nil
+	}
+	if d.walked != nil {
+		d.walked(e, fields)
 	}
 	seen := placed{}
 	for _, pair := range pairs {

@@ -110,6 +110,7 @@ func (d *decoder) gland(e entry) (Gland, place) {
 	if g.Name == "" {
 		g.Name = g.ID
 	}
+	g.places = set
 	g.fill(set)
 	d.order(g, set)
 	if sensors.value != nil {

@@ -25,6 +25,7 @@ func (c ModbusConnection) serial() bool { return strings.HasPrefix(c.URL, "rtu:"
 // modbus reads the connections that points refer to.
 func (d *decoder) modbus(e entry) []ModbusConnection {
 	var connections []ModbusConnection
+	d.connections = map[string]place{}
 	ids, urls := map[string]int{}, map[string]int{}
 	once := func(used map[string]int, value, what, do string, at place) {
 		if value == "" {
@@ -42,6 +43,7 @@ func (d *decoder) modbus(e entry) []ModbusConnection {
 		once(ids, c.ID, "modbus id", "give each connection an id of its own", seen["id"])
 		once(urls, strings.ToLower(c.URL), "modbus url", "give all its points one connection", seen["url"])
 		connections = append(connections, c)
+		d.connections[c.ID] = seen["id"]
 	})
 	if seq, ok := e.value.(*ast.SequenceNode); ok && len(seq.Values) == 0 {
 		d.fault(e.at, "add a connection, or remove the line", "modbus is empty")

@@ -13,6 +13,15 @@ const idWant = "1 to 32 of A-Z a-z 0-9 _ -"
 // Parse reads a configuration; name stands for the file in faults. The
 // configuration is nil if there is any fault.
 func Parse(name string, data []byte) (*Config, Faults) {
+	return parse(newDecoder(name), data)
+}
+
+func newDecoder(name string) *decoder {
+	return &decoder{file: name, starts: "`station: NAME` and `glands:`, see the README", wiring: newWiring()}
+}
+
+func parse(d *decoder, data []byte) (*Config, Faults) {
+	name := d.file
 	text, fault := checkText(name, data)
 	if fault != nil {
 		return nil, Faults{*fault}
@@ -21,7 +30,6 @@ func Parse(name string, data []byte) (*Config, Faults) {
 	if fault != nil {
 		return nil, Faults{*fault}
 	}
-	d := &decoder{file: name, starts: "`station: NAME` and `glands:`, see the README", wiring: newWiring()}
 	cfg := &Config{}
 	if root, ok := d.root(tree); ok {
 		d.config(cfg, root)
@@ -29,6 +37,7 @@ func Parse(name string, data []byte) (*Config, Faults) {
 	if len(d.faults) > 0 {
 		return nil, d.faults.tidy()
 	}
+	cfg.Warnings = d.unwise(cfg)
 	return cfg, nil
 }
 

@@ -67,6 +67,7 @@ func (d *decoder) sensors(g *Gland, e entry) {
 		d.fault(e.at, "fit drip, temp, ref or run, or remove the line", "sensors is empty")
 	}
 	for key, at := range seen {
+		g.places["sensors."+key] = at
 		g.origins["sensors."+key] = fmt.Sprintf("line %d", at.line)
 	}
 }

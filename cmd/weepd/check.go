@@ -1,27 +1,48 @@
 package main
 
 import (
+	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
 
 	"weepd/agent/config"
+	"weepd/agent/config/schema"
 )
 
 func checkCommand(s streams) *cobra.Command {
-	return &cobra.Command{
-		Use:   "check FILE",
+	var asSchema bool
+	cmd := &cobra.Command{
+		Use:   "check FILE | check --schema",
 		Short: "Check a configuration and print the limits in force",
 		Long: `check reads a configuration and reports every fault at once, each with its
 line, its column and what to do about it. Without a fault it prints what is in
 force for each gland and where each value comes from: a line of the file, or a
 default with its origin.
 
+What is allowed but unwise is warned of on standard error, as
+FILE:LINE:COLUMN: warning: what; what to do. A warning is no fault: the exit code
+stays 0.
+
+With --schema it prints the JSON Schema of the configuration, for completion and
+checks in an editor. The schema cannot say all that check does.
+
 Defaults only start a gland. Limits are the engineer's, from the pump maker's
 and the packing maker's instructions.`,
-		Example: "  weepd check quarry.yaml",
-		Args:    cobra.ExactArgs(1),
+		Example: "  weepd check quarry.yaml\n  weepd check --schema > weepd.schema.json",
+		Args: func(cmd *cobra.Command, args []string) error {
+			if asSchema {
+				return cobra.NoArgs(cmd, args)
+			}
+			return cobra.ExactArgs(1)(cmd, args)
+		},
+		DisableFlagsInUseLine: true,
+
 		RunE: func(_ *cobra.Command, args []string) error {
+			if asSchema {
+				_, err := s.out.Write(schema.JSON())
+				return err
+			}
 			cfg, err := config.Load(args[0])
 			if err != nil {
 				return err
@@ -32,9 +53,16 @@ and the packing maker's instructions.`,
 			if _, err := cfg.Advice(); err != nil {
 				return err
 			}
+			for _, w := range cfg.Warnings {
+				if _, err := fmt.Fprintln(s.err, w); err != nil {
+					return err
+				}
+			}
 			return printSettings(s.out, args[0], cfg)
 		},
 	}
+	cmd.Flags().BoolVar(&asSchema, "schema", false, "print the JSON Schema of the configuration")
+	return cmd
 }
 
 func printSettings(w io.Writer, file string, cfg *config.Config) error {

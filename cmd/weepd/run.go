@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"os"
@@ -43,6 +44,9 @@ func run(ctx context.Context, s streams, path string) error {
 		return err
 	}
 	log := newLog(s.err, cfg.Log)
+	for _, w := range cfg.Warnings {
+		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
+	}
 	clock := agent.NewClock(nil)
 	feeds, err := agent.Feeds(cfg, clock, log)
 	if err != nil {

@@ -158,3 +158,14 @@ func (c Channel) judge(f sensors.Finding) sensors.Finding {
 func bad(q reading.Quality, raw, cause string) sensors.Finding {
 	return sensors.Finding{Quality: q, Raw: raw, Cause: cause}
 }
+
+// Resolution is the value of one step of the converter, in the unit of the
+// point.
+func (c Channel) Resolution() float64 {
+	c = c.withDefaults()
+	span := (fullMA - zeroMA) / 1000 * c.ShuntOhm
+	if c.Signal == Voltage {
+		span = fullV / c.Divider
+	}
+	return math.Abs(c.High-c.Low) / span * narrowest(c.mostVolt()).volt / 32768
+}

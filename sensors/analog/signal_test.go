@@ -127,3 +127,18 @@ func FuzzDecode(f *testing.F) {
 		}
 	})
 }
+
+// One step of the converter is the resolution: SBAS444, 16 bits over the range of
+// the amplifier; 100 Ω make 0.4 to 2 V of 4 to 20 mA, so the range of 4.096 V and a
+// step of 0.125 mV, of which 1.6 V hold 12800.
+func TestResolutionIsOneStep(t *testing.T) {
+	c := Channel{Low: 0, High: 128}
+	if got := c.Resolution(); math.Abs(got-0.01) > 1e-12 {
+		t.Errorf("got %g, want 0.01", got)
+	}
+	v := Channel{Signal: Voltage, Low: 100, High: 0} // 10 V / 3 in the range of 4.096 V
+	step := 0.000125 * 3 * 10
+	if got := v.Resolution(); math.Abs(got-step) > 1e-12 {
+		t.Errorf("got %g, want %g", got, step)
+	}
+}
