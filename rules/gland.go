@@ -25,15 +25,15 @@ type gland struct {
 	alarms [Conditions]alarm
 	early  bool // burning was raised before the limit
 	out    []Transition
+
+	models   *weep.Models
+	unfitted bool // what clears now does so because its sensor was taken out
 }
 
 func newGland(cfg GlandConfig, order int, models *weep.Models) *gland {
 	return &gland{
 		cfg: cfg, order: order, due: never, rise: heat.NewRise(),
-		detect: weep.NewDetector(weep.Config{
-			DryDPM: cfg.Limits.DryDPM, LeakDPM: cfg.Limits.LeakDPM, GushDPM: cfg.Limits.GushDPM,
-			FalseAlarmsPerYear: cfg.Limits.FalseAlarmsPerYear,
-		}, models),
+		detect: weep.NewDetector(detectorConfig(cfg.Limits), models), models: models,
 	}
 }
 

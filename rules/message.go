@@ -44,6 +44,9 @@ func (g *gland) message(t Transition) string {
 }
 
 func (g *gland) clearedMessage(t Transition) string {
+	if g.unfitted {
+		return "its sensor is configured no more"
+	}
 	switch t.Condition {
 	case Burning:
 		return fmt.Sprintf("gland cooled to %s over its reference", degrees(t.Rise.Value))

@@ -23,7 +23,8 @@ const wantLine = "-- what comes of it --"
 // A scenario is a text: lines of `FROM [TO] POINT VALUE`, then what comes of it.
 // Drops fall every VALUE (a duration) from FROM to TO, perfectly regular; a
 // temperature is read every 10 s and goes from A to B when VALUE is A..B;
-// `bad` is a reading whose quality is a fault.
+// `bad` is a reading whose quality is a fault. `AT set KEY VALUE` puts another
+// limit or timing in force.
 func TestScenarios(t *testing.T) {
 	files, err := filepath.Glob("testdata/*.txt")
 	if err != nil || len(files) < 8 {
@@ -78,7 +79,18 @@ func play(t *testing.T, script string) string {
 		t.Fatal(err)
 	}
 	var out strings.Builder
+	changes := parseChanges(t, script)
 	for _, r := range readings {
+		for ; len(changes) > 0 && changes[0].at <= r.At; changes = changes[1:] {
+			changes[0].do(&gland)
+			transitions, err := s.Reconfigure(changes[0].at, Config{Glands: []GlandConfig{gland}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, tr := range transitions {
+				fmt.Fprintln(&out, describe(tr))
+			}
+		}
 		if r.Point.Kind == repacked {
 			for _, tr := range s.Advance(r.At) {
 				fmt.Fprintln(&out, describe(tr))
@@ -113,7 +125,7 @@ func parseScript(t *testing.T, script string) []reading.Reading {
 	lines := bufio.NewScanner(strings.NewReader(script))
 	for lines.Scan() {
 		fields := strings.Fields(lines.Text())
-		if len(fields) == 0 || fields[0] == "#" {
+		if len(fields) == 0 || fields[0] == "#" || fields[1] == "set" {
 			continue
 		}
 		all = append(all, parseLine(t, fields)...)

@@ -1,0 +1,136 @@
+package rules
+
+import (
+	"container/heap"
+	"time"
+
+	"weepd/rules/heat"
+	"weepd/rules/reading"
+	"weepd/rules/weep"
+)
+
+// Reconfigure puts another configuration in force at a time and returns what
+// became active or cleared by it. Glands keep what they have learned and what is
+// active; the same configuration changes nothing. New glands begin unlearned,
+// those left out are forgotten without a word. A configuration at fault changes
+// nothing.
+func (s *Station) Reconfigure(at time.Duration, cfg Config) ([]Transition, error) {
+	if err := cfg.Validate(); err != nil {
+		return nil, err
+	}
+	out := s.pass(at, nil)
+	s.glands, s.agenda = nil, nil
+	before := s.byID
+	s.byID = make(map[string]*gland, len(cfg.Glands))
+	for i, gc := range cfg.Glands {
+		g, known := before[gc.ID]
+		if !known {
+			g = newGland(gc, i, s.models)
+		}
+		g.order = i
+		s.glands = append(s.glands, g)
+		s.byID[gc.ID] = g
+		heap.Push(&s.agenda, g)
+	}
+	for i, g := range s.glands {
+		if g.cfg != cfg.Glands[i] {
+			g.reconfigure(s.now, cfg.Glands[i])
+			out = s.collect(g, out)
+		}
+	}
+	return out, nil
+}
+
+func (g *gland) reconfigure(at time.Duration, cfg GlandConfig) {
+	old, leak := g.cfg, g.leakLimit()
+	g.cfg = cfg
+	g.moveDelays(old.Timing, at)
+	if cfg.Limits != old.Limits {
+		g.detect.Reconfigure(at, detectorConfig(cfg.Limits))
+	}
+	if g.leakLimit() != leak {
+		g.setLeak(at)
+	}
+	for kind, fitted := range old.Fitted {
+		if fitted && !cfg.Fitted[kind] {
+			g.unfit(at, reading.Kind(kind))
+		}
+	}
+	if g.shaft.begun {
+		g.arm(at)
+		g.settle(at)
+	}
+}
+
+func detectorConfig(l Limits) weep.Config {
+	return weep.Config{DryDPM: l.DryDPM, LeakDPM: l.LeakDPM, GushDPM: l.GushDPM, FalseAlarmsPerYear: l.FalseAlarmsPerYear}
+}
+
+// moveDelays lets what waits wait as long as the new timing says.
+func (g *gland) moveDelays(old Timing, at time.Duration) {
+	now := g.cfg.Timing
+	for i := range g.alarms {
+		a := &g.alarms[i]
+		if a.pending && a.active {
+			a.due += now.OffDelay - old.OffDelay
+		} else if a.pending {
+			a.due += now.OnDelay - old.OnDelay
+		}
+	}
+	if g.shaft.waiting() {
+		g.shaft.graceEnd += now.StartGrace - old.StartGrace
+	}
+	if r := &g.runIn; now.RunIn != old.RunIn && *r != (runIn{}) {
+		*r = runIn{from: r.from, until: r.from + now.RunIn}
+		for due, ok := r.next(); ok && due <= at; due, ok = r.next() {
+			r.step++
+		}
+	}
+}
+
+// unfit forgets a sensor that is no longer there, and takes back what it alone
+// could prove.
+func (g *gland) unfit(at time.Duration, kind reading.Kind) {
+	switch kind {
+	case reading.Drip:
+		g.drip = dripState{lastDrop: at, total: g.drip.total}
+		g.stream = stream{}
+		g.detect = weep.NewDetector(detectorConfig(g.cfg.Limits), g.models)
+		g.detect.Restart(at)
+		g.setLeak(at)
+		g.count.Restart(at)
+		g.takeBack(at, Dry, Leaking, Gushing, DripSensor)
+	case reading.Temp:
+		g.rise = heat.Rise{Metal: heat.NewProbe(true), Reference: g.rise.Reference}
+		g.blind(at)
+	case reading.Ref:
+		g.rise = heat.Rise{Metal: g.rise.Metal, Reference: heat.NewProbe(false)}
+		g.blind(at)
+	case reading.Run:
+		g.shaft = shaft{}
+		g.shaft.begin(at, g.cfg.Timing.StartGrace)
+		g.count.Restart(at)
+	default:
+	}
+}
+
+// blind says that there is no rise any more.
+func (g *gland) blind(at time.Duration) {
+	g.early = false
+	g.takeBack(at, Burning)
+	_, metal := g.rise.Metal.Faulty()
+	if _, reference := g.rise.Reference.Faulty(); !metal && !reference {
+		g.takeBack(at, TempSensor)
+	}
+}
+
+func (g *gland) takeBack(at time.Duration, conditions ...Condition) {
+	g.unfitted = true
+	for _, c := range conditions {
+		if g.alarms[c].active {
+			g.change(at, c, false)
+		}
+		g.alarms[c].pending = false
+	}
+	g.unfitted = false
+}
