@@ -43,6 +43,7 @@ type Recorder struct {
 	dropped atomic.Uint64
 	failing bool
 	looked  time.Time // the newest snapshot that was observed
+	syncs   chan chan error
 
 	mu    sync.Mutex
 	parts []part
@@ -59,7 +60,7 @@ type part struct {
 
 // NewRecorder makes a recorder; Service runs it.
 func NewRecorder(history History, clock *Clock, log *slog.Logger) *Recorder {
-	return &Recorder{history: history, clock: clock, log: log}
+	return &Recorder{history: history, clock: clock, log: log, syncs: make(chan chan error)}
 }
 
 // Add hands a reading over. It never waits: beyond a bound, readings are
@@ -115,6 +116,10 @@ func (r *Recorder) run(ctx context.Context, board *Board) error {
 		select {
 		case <-ctx.Done():
 			return r.stop(ctx)
+		case done := <-r.syncs:
+			r.handOver(ctx)
+			done <- r.history.Flush(ctx, r.now())
+			continue
 		case <-tick.C:
 		}
 		r.handOver(ctx)
@@ -122,6 +127,22 @@ func (r *Recorder) run(ctx context.Context, board *Board) error {
 		turn("heartbeat", heartbeatEvery, func() error { return r.history.Heartbeat(r.now()) })
 		turn("flush", flushEvery, func() error { return r.history.Flush(ctx, r.now()) })
 		turn("maintain", maintainEvery, func() error { return r.history.Maintain(ctx, r.now()) })
+	}
+}
+
+// Sync has the recorder write what came so far, for one who reads the history.
+func (r *Recorder) Sync(ctx context.Context) error {
+	done := make(chan error, 1)
+	select {
+	case r.syncs <- done:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 }
 

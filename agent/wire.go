@@ -19,6 +19,7 @@ const (
 	EventClock  = "clock"  // the wall clock was stepped
 	EventDown   = "down"   // the agent was not running for a while
 	EventStore  = "store"  // the store was damaged, or takes events again
+	EventConfig = "config" // the configuration was changed while running, or a change was refused
 )
 
 // States of a process condition, in events and alarm topics.
@@ -52,9 +53,18 @@ type Event struct {
 	From         *time.Time `json:"from,omitempty"`    // down: the last sign of life
 	To           *time.Time `json:"to,omitempty"`      // down: the start; absent while the clock is behind
 	StepS        *float64   `json:"step_s,omitempty"`  // how far the wall clock was stepped, seconds
+	Changes      []Change   `json:"changes,omitempty"` // config: what changed; none: it was refused
 	Message      string     `json:"message"`
 
 	At time.Duration `json:"-"` // steady time
+}
+
+// Change is one key of the configuration that has another value. What is not in
+// the file has its default.
+type Change struct {
+	Key string `json:"key"` // e.g. glands.p1-de.limits.rise_c
+	Old string `json:"old,omitempty"`
+	New string `json:"new,omitempty"`
 }
 
 // Entry is what somebody recorded of a gland, as it was given.

@@ -24,7 +24,8 @@ CREATE TABLE meta(name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID, 
 CREATE TABLE series(id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
 CREATE TABLE reading(id INTEGER PRIMARY KEY, series INTEGER NOT NULL, offset_ns INTEGER NOT NULL, data BLOB NOT NULL) STRICT;
 CREATE TABLE minute(id INTEGER PRIMARY KEY, series INTEGER NOT NULL, offset_ns INTEGER NOT NULL, data BLOB NOT NULL) STRICT;
-CREATE TABLE hour(id INTEGER PRIMARY KEY, series INTEGER NOT NULL, offset_ns INTEGER NOT NULL, data BLOB NOT NULL) STRICT`,
+CREATE TABLE hour(id INTEGER PRIMARY KEY, series INTEGER NOT NULL, offset_ns INTEGER NOT NULL, data BLOB NOT NULL) STRICT`, `
+ALTER TABLE reading ADD COLUMN life INTEGER NOT NULL DEFAULT 0`,
 }
 
 // The tables of stretches.
@@ -38,6 +39,7 @@ const (
 const (
 	metaClean  = "clean"  // 1: closed properly
 	metaFolded = "folded" // days since 1970 up to which minutes are one stretch a day
+	metaLife   = "life"   // counts how often the file was opened and written
 )
 
 const (
@@ -59,6 +61,8 @@ type history struct {
 	buffered int
 	dropped  uint64
 	clean    bool // metaClean is set in the file
+	life     int64
+	noted    bool // the file knows of this life
 }
 
 // AddReadings puts readings into the history as they were fed to the core, in
@@ -176,12 +180,17 @@ func (h *history) flush(ctx context.Context, offset, open int64) error {
 				return err
 			}
 		}
+		if !h.noted {
+			if err := tx.setMeta(ctx, metaLife, h.life); err != nil {
+				return err
+			}
+		}
 		return tx.putStretches(ctx, known, stretches)
 	})
 	if err != nil {
 		return err
 	}
-	h.series, h.clean, h.buffered = known, false, 0
+	h.series, h.clean, h.noted, h.buffered = known, false, true, 0
 	clear(h.readings)
 	for name, list := range closed {
 		if h.minutes[name] = slices.Clone(h.minutes[name][len(list):]); len(h.minutes[name]) == 0 {

@@ -56,6 +56,9 @@ func OpenKeeper(dir string, opts Options, log *slog.Logger) (*Keeper, error) {
 	return k, nil
 }
 
+// Folder is where the store is.
+func (k *Keeper) Folder() string { return k.dir }
+
 // Close closes the store; what waits in the history must have been flushed.
 func (k *Keeper) Close() error {
 	k.mu.Lock()

@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"log/slog"
+	"math"
 	"os"
 	"path/filepath"
 	"time"
@@ -95,7 +96,7 @@ func (k *Keeper) glance(ctx context.Context) (err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	for _, name := range []string{journalFile, journalFile + "-wal", seqName, aliveName} {
-		if err := copyFile(filepath.Join(dir, name), filepath.Join(k.dir, name)); err != nil {
+		if err := copyFile(filepath.Join(dir, name), filepath.Join(k.dir, name), glanceMost); err != nil {
 			return err
 		}
 	}
@@ -113,8 +114,8 @@ func (k *Keeper) glance(ctx context.Context) (err error) {
 	return errors.Join(err, s.Close())
 }
 
-// copyFile copies a file if it is there.
-func copyFile(to, from string) error {
+// copyFile copies a file if it is there and has at most so many bytes.
+func copyFile(to, from string, most int64) error {
 	in, err := os.Open(from)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -127,9 +128,9 @@ func copyFile(to, from string) error {
 	if err != nil {
 		return err
 	}
-	n, err := io.Copy(out, io.LimitReader(in, glanceMost+1))
-	if n > glanceMost {
-		err = fmt.Errorf("%s is larger than %d bytes", from, glanceMost)
+	n, err := io.Copy(out, io.LimitReader(in, min(most, math.MaxInt64-1)+1))
+	if n > most {
+		err = fmt.Errorf("%s is larger than %d bytes", from, most)
 	}
 	return errors.Join(err, out.Close())
 }

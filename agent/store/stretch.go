@@ -17,6 +17,7 @@ type stretch struct {
 	series string
 	start  int64 // wall, ns
 	offset int64 // readings: wall minus steady, ns
+	life   int64 // readings: which opening of the file wrote it
 	data   []byte
 }
 
@@ -30,7 +31,7 @@ func (h *history) readingStretches(offset int64) []stretch {
 			for n < len(list) && list[n].at >= list[n-1].at && list[n].at-list[0].at < longestReadings {
 				n++
 			}
-			out = append(out, stretch{tableReading, point.String(), int64(list[0].at) + offset, offset, encodeValues(list[:n])})
+			out = append(out, stretch{tableReading, point.String(), int64(list[0].at) + offset, offset, h.life, encodeValues(list[:n])})
 			list = list[n:]
 		}
 	}
@@ -52,7 +53,7 @@ func aggregateStretches(table, series string, list []aggregate, period time.Dura
 		for n < len(list) && list[n].index > list[n-1].index && list[n].index*int64(period) < end {
 			n++
 		}
-		out = append(out, stretch{table, series, start, 0, encodeAggregates(list[:n])})
+		out = append(out, stretch{table, series, start, 0, 0, encodeAggregates(list[:n])})
 		list = list[n:]
 	}
 	return out
@@ -68,7 +69,11 @@ func (t *txn) putStretches(ctx context.Context, known map[string]int64, list []s
 		if err != nil {
 			return err
 		}
-		if err := t.exec(ctx, "INSERT INTO "+st.table+" VALUES(?,?,?,?)", id, series, st.offset, st.data); err != nil {
+		query, values := "INSERT INTO "+st.table+" VALUES(?,?,?,?)", []any{id, series, st.offset, st.data}
+		if st.table == tableReading {
+			query, values = "INSERT INTO reading VALUES(?,?,?,?,?)", append(values, st.life)
+		}
+		if err := t.exec(ctx, query, values...); err != nil {
 			return err
 		}
 	}
@@ -162,7 +167,7 @@ func (h *history) open(ctx context.Context, s *Store) error {
 	if err != nil {
 		return err
 	}
-	h.db, h.series = db, make(map[string]int64)
+	h.db, h.series, h.noted = db, make(map[string]int64), false
 	if err := h.prepare(ctx); err != nil {
 		h.db = nil
 		return errors.Join(err, db.Close())
@@ -180,6 +185,10 @@ func (h *history) prepare(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if h.life, err = h.db.meta(ctx, metaLife); err != nil {
+		return err
+	}
+	h.life++
 	if h.clean = clean == 1; h.clean {
 		return nil
 	}

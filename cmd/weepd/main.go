@@ -39,6 +39,7 @@ func commands(s streams) []*cobra.Command {
 		replayCommand(s),
 		sheetCommand(s),
 		adviceCommand(s),
+		exportCommand(s),
 		versionCommand(s),
 		casesCommand(s),
 		proofCommand(s),

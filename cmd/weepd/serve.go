@@ -15,6 +15,7 @@ import (
 
 	"weepd/agent"
 	"weepd/agent/access"
+	"weepd/agent/export"
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
 	"weepd/agent/page"
@@ -103,7 +104,8 @@ func (s station) serve(ctx context.Context) error {
 	services := s.before
 	if options.History != nil {
 		measured.Store = kept{s.keeper, options.History}
-		services = append(services, options.History.Service(a.Board()))
+		exporter := export.NewServer(s.keeper.Folder(), s.keeper, options.History.Sync, s.log)
+		services = append(services, options.History.Service(a.Board()), agent.Service{Name: "export", Run: exporter.Run})
 	}
 	if s.mqtt != nil {
 		publisher := mqtt.New(*s.mqtt, a.Board(), journal, a, s.log)
