@@ -22,6 +22,8 @@ type Config struct {
 	// Warnings are settings that are allowed and unwise, by position.
 	Warnings []Warning
 
+	lines map[string]int // of every key that the file gives
+
 	TimeZone   *time.Location // nil: the machine's; see Zone
 	Water      Water
 	AdviceFile string // texts of advice instead of our own; empty: none
@@ -44,8 +46,10 @@ type Gland struct {
 	Timing      rules.Timing
 	Sensors     Sensors
 
-	origins map[string]string // key of a setting -> where its value comes from
-	places  placed            // of every key that the file gives, by its path
+	origins map[string]string            // key of a setting -> where its value comes from
+	places  placed                       // of every key that the file gives, by its path
+	line    func(key string) (int, bool) // of a key of a sensor
+	shares  [reading.Kinds]bool          // the sensor is another gland's
 }
 
 // Fibre is what the packing is made of; it sets the wanted weep.

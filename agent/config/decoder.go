@@ -18,6 +18,8 @@ type decoder struct {
 	starts      string // what a file of this kind starts with
 	faults      Faults
 	warnings    []Warning
+	lines       map[string]int                // of every key, by scope and path
+	scope       string                        // which of several alike is being read, e.g. glands[2].
 	connections map[string]place              // of modbus, by id
 	walked      func(e entry, fields []field) // told of each mapping; nil but in tests
 	wiring
@@ -82,6 +84,9 @@ func (d *decoder) pair(parent entry, pair *ast.MappingValueNode, fields []field,
 		return
 	}
 	seen[name] = at
+	if d.lines != nil {
+		d.lines[d.scope+join(parent.path, name)] = at.line
+	}
 	for _, f := range fields {
 		if f.key == name {
 			d.present(entry{join(parent.path, name), at, place{}, pair.Value}, f.read)

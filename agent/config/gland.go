@@ -40,9 +40,12 @@ func deadbandBounds() bounds {
 func (d *decoder) glands(e entry) []Gland {
 	var glands []Gland
 	ids := map[string]place{}
-	d.list(e, func(_ int, item entry) {
+	d.list(e, func(i int, item entry) {
 		item.path = "gland"
+		d.scope = fmt.Sprintf("glands[%d].", i)
 		g, idAt := d.gland(item)
+		g.line = d.lineIn(d.scope)
+		d.scope = ""
 		if first, twice := ids[g.ID]; twice && g.ID != "" {
 			d.fault(idAt, "give each gland an id of its own", "gland id %q is used twice (first in line %d)", g.ID, first.line)
 		}
@@ -117,4 +120,12 @@ func (d *decoder) gland(e entry) (Gland, place) {
 		d.sensors(&g, sensors)
 	}
 	return g, idAt
+}
+
+// lineIn gives the lines of keys within a scope.
+func (d *decoder) lineIn(scope string) func(key string) (int, bool) {
+	return func(key string) (int, bool) {
+		line, given := d.lines[scope+key]
+		return line, given
+	}
 }

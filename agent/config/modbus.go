@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"net"
 	"net/url"
 	"path"
@@ -37,9 +38,11 @@ func (d *decoder) modbus(e entry) []ModbusConnection {
 		}
 		used[value] = at.line
 	}
-	d.list(e, func(_ int, item entry) {
+	d.list(e, func(i int, item entry) {
 		item.path = "modbus"
+		d.scope = fmt.Sprintf("modbus[%d].", i)
 		c, seen := d.modbusConnection(item)
+		d.scope = ""
 		once(ids, c.ID, "modbus id", "give each connection an id of its own", seen["id"])
 		once(urls, strings.ToLower(c.URL), "modbus url", "give all its points one connection", seen["url"])
 		connections = append(connections, c)

@@ -17,7 +17,7 @@ func Parse(name string, data []byte) (*Config, Faults) {
 }
 
 func newDecoder(name string) *decoder {
-	return &decoder{file: name, starts: "`station: NAME` and `glands:`, see the README", wiring: newWiring()}
+	return &decoder{file: name, starts: "`station: NAME` and `glands:`, see the README", lines: map[string]int{}, wiring: newWiring()}
 }
 
 func parse(d *decoder, data []byte) (*Config, Faults) {
@@ -30,7 +30,7 @@ func parse(d *decoder, data []byte) (*Config, Faults) {
 	if fault != nil {
 		return nil, Faults{*fault}
 	}
-	cfg := &Config{}
+	cfg := &Config{lines: d.lines}
 	if root, ok := d.root(tree); ok {
 		d.config(cfg, root)
 	}

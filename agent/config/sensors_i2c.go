@@ -57,7 +57,7 @@ func (d *decoder) analog(p reading.Point, e entry, also field) *Analog {
 	dev := d.converterAt(e, seen, bus, here.address)
 	a.Chip = dev.settings.(*AnalogChip)
 	if p.Kind == reading.Run {
-		dev.every = time.Second
+		dev.every, a.Chip.run = time.Second, true
 	}
 	share(d, dev, e, seen, "every", here.every, &a.Chip.Every)
 	share(d, dev, e, seen, "timeout", here.timeout, &a.Chip.Timeout)

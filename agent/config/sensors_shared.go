@@ -55,7 +55,7 @@ func (d *decoder) shareSources(glands []Gland) {
 			d.fault(at, "give "+s.of.String()+" its sensor", "%s.point is %s, which has no sensor", s.e.path, s.of)
 		default:
 			if own := byID[s.own.Gland]; own != nil {
-				own.Sensors[kind] = g.Sensors[kind]
+				own.Sensors[kind], own.shares[kind] = g.Sensors[kind], true
 			}
 		}
 	}

@@ -54,7 +54,7 @@ func TestSensorsAsTheyAreRead(t *testing.T) {
 		t.Errorf("1-wire %+v and %+v", first, second)
 	}
 	chip := e[reading.Temp].Analog.Chip
-	if chip != e[reading.Run].Analog.Chip || *chip != (AnalogChip{"1", 0x48, 2 * time.Second, time.Second}) {
+	if chip != e[reading.Run].Analog.Chip || *chip != (AnalogChip{"1", 0x48, 2 * time.Second, time.Second, true}) {
 		t.Errorf("analog %+v and %+v", chip, e[reading.Run].Analog.Chip)
 	}
 	if turning := e[reading.Run].Analog.Turning; turning == nil || *turning != (Turning{8, 2}) {

@@ -44,6 +44,7 @@ func (g Gland) Settings() []Setting {
 			continue
 		}
 		add(key, "%s", source)
+		list = append(list, g.sourceSettings(reading.Kind(kind))...)
 	}
 	return list
 }

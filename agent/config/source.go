@@ -123,6 +123,7 @@ type AnalogChip struct {
 	Address uint16
 	Every   time.Duration
 	Timeout time.Duration
+	run     bool // one of its points tells whether a shaft turns
 }
 
 // Turning makes "the shaft turns" of a number that grows with load or speed.

@@ -97,5 +97,5 @@ func (c *Config) Settings() []Setting {
 		price := fmt.Sprintf("%g %s", c.Water.PricePerM3, c.Water.Currency)
 		list = append(list, Setting{"water.price_per_m3", price, from("water.price_per_m3", "none")})
 	}
-	return list
+	return append(list, c.serviceSettings()...)
 }

@@ -104,6 +104,14 @@ func (g Gland) boxSettings() []Setting {
 			list = append(list, Setting{key, value, from})
 		}
 	}
+	_, described := g.places["stuffing_box"]
+	orDefault := func(key, value, origin string) {
+		if _, known := g.origins["stuffing_box."+key]; described && !known {
+			list = append(list, Setting{"stuffing_box." + key, value, "default: " + origin})
+			return
+		}
+		add(key, value)
+	}
 	number := func(key string, v float64, unit string) { add(key, fmt.Sprintf("%g %s", v, unit)) }
 	optional := func(key string, v *float64, unit string) {
 		if v != nil {
@@ -118,12 +126,12 @@ func (g Gland) boxSettings() []Setting {
 	number("speed_rpm", b.SpeedRPM, "turns a minute")
 	optional("pressure_bar", b.PressureBar, "bar over the air")
 	optional("flush_bar", b.FlushBar, "bar over the air")
-	number("air_bar", b.AirBar, "bar absolute")
+	orDefault("air_bar", fmt.Sprintf("%g bar absolute", b.AirBar), "the standard atmosphere, ISO 2533")
 	add("fluid", string(b.Fluid))
 	optional("fluid_c", b.FluidC, "°C")
 	optional("flush_c", b.FlushC, "°C")
 	number("thread_pitch_mm", b.ThreadPitchMM, "mm a turn")
 	number("follower_travel_mm", b.FollowerTravelMM, "mm")
-	add("nut_flats", fmt.Sprint(b.NutFlats))
+	orDefault("nut_flats", fmt.Sprint(b.NutFlats), "hexagon nuts, ISO 4032")
 	return list
 }
