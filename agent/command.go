@@ -96,7 +96,7 @@ func ParseCommand(data []byte) (Command, *Reply) {
 	if !ValidCommandID(c.ID) {
 		return c, refused(ReasonMalformed, "id is not allowed; want %s", commandIDWant)
 	}
-	if text := c.tooLong(); text != "" {
+	if text := c.TooLong(); text != "" {
 		return c, refused(ReasonMalformed, "%s", text)
 	}
 	return c, nil
@@ -119,7 +119,8 @@ func jsonCause(err error) string {
 	return strings.TrimPrefix(err.Error(), "json: ")
 }
 
-func (c *Command) tooLong() string {
+// TooLong says which field is too long or not one line; empty if none is.
+func (c *Command) TooLong() string {
 	for _, f := range []struct {
 		name, text string
 		most       int

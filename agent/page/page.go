@@ -4,21 +4,22 @@ package page
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/tls"
-	"embed"
 	"errors"
 	"fmt"
+	"hash/maphash"
 	"html/template"
 	"log/slog"
 	"net"
 	"net/http"
+	"sync"
 	"time"
+
+	"github.com/klauspost/compress/gzhttp"
 
 	"weepd/agent"
 )
-
-//go:embed page.html static
-var files embed.FS
 
 // Bounds of a connection.
 const (
@@ -39,7 +40,24 @@ type Board interface {
 // Journal is where the page reads events.
 type Journal interface {
 	Events(ctx context.Context, after uint64, limit int) ([]agent.Event, error)
+	// Between gives the newest first.
+	Between(ctx context.Context, h agent.Happened, limit int) ([]agent.Event, error)
 }
+
+// History is where the page reads what was measured: see agent.Recorder for the
+// series.
+type History interface {
+	Samples(ctx context.Context, series string, from, to time.Time, most int) ([]agent.Sample, time.Duration, error)
+}
+
+// Section is a part of a gland's view that others fill in: a title over lines.
+type Section struct {
+	Title string
+	Lines []Line
+}
+
+// Line is a name with its value, or a text alone.
+type Line struct{ Name, Text string }
 
 // Parts are what the page shows.
 type Parts struct {
@@ -52,29 +70,64 @@ type Parts struct {
 	// Do carries out a command; nil: none are taken.
 	Do func(ctx context.Context, c agent.Command) agent.Reply
 	// Advice gives what to do about a condition: steps in order, and cautions
-	// that come before them. nil: the page's own.
+	// that come before them. nil: see the maker's instructions.
 	Advice func(condition string) (steps, cautions []string)
 	// User gives the name of who is logged in, empty if nobody is.
-	User    func(ctx context.Context) string
-	Version string
-	Log     *slog.Logger
+	User     func(ctx context.Context) string
+	CanLogIn bool // there are users
+	Version  string
+	Log      *slog.Logger
+
+	History      History                                           // nil: none is kept
+	LongestShelf time.Duration                                     // 0: alarms may not be shelved
+	Notices      func() []Notice                                   // more that everybody must know; may be nil
+	Sheet        func(ctx context.Context, gland string) []Section // may be nil
+	Zone         *time.Location                                    // of the times on the page; nil: this machine's
+	Built        time.Time                                         // no right clock is before it; zero: as the program says
+	Every        time.Duration                                     // between two readings on a live page; 0: a second
+}
+
+func (p Parts) withDefaults() Parts {
+	if p.Zone == nil {
+		p.Zone = time.Local
+	}
+	if p.Built.IsZero() {
+		p.Built = built()
+	}
+	if p.Every == 0 {
+		p.Every = streamEvery
+	}
+	return p
 }
 
 // Server serves the page on one listener.
 type Server struct {
-	parts    Parts
-	page     *template.Template
-	listener net.Listener
-	streams  chan struct{} // one token a stream
+	parts     Parts
+	texts     texts
+	templates *template.Template
+	static    *assets
+	asset     string // names the version of script and style
+	boot      string // names this run
+	seed      maphash.Seed
+	trends    *trends
+	listener  net.Listener
+	streams   chan struct{} // one token a stream
+
+	mu        sync.Mutex // guards all below
+	made      *station
+	madeTrend uint64
+	pages     []madePage
+	pageCount uint64
 }
 
 // Listen takes the address, so that a port in use is known before anything
 // starts. Run serves it.
 func Listen(ctx context.Context, address string, parts Parts) (*Server, error) {
-	page, err := template.New("page.html").Funcs(texts).ParseFS(files, "page.html")
-	if err != nil {
+	s := &Server{parts: parts.withDefaults(), boot: rand.Text()[:8], seed: maphash.MakeSeed(), streams: make(chan struct{}, maxStreams)}
+	if err := s.load(); err != nil {
 		return nil, err
 	}
+	s.trends = newTrends(s.parts)
 	var lc net.ListenConfig
 	listener, err := lc.Listen(ctx, "tcp", address)
 	if err != nil {
@@ -83,7 +136,21 @@ func Listen(ctx context.Context, address string, parts Parts) (*Server, error) {
 	if parts.TLS != nil {
 		listener = tls.NewListener(listener, parts.TLS)
 	}
-	return &Server{parts: parts, page: page, listener: listener, streams: make(chan struct{}, maxStreams)}, nil
+	s.listener = listener
+	return s, nil
+}
+
+// load reads what is embedded.
+func (s *Server) load() (err error) {
+	if s.texts, err = loadTexts("en.json"); err != nil {
+		return err
+	}
+	if s.static, err = loadAssets(); err != nil {
+		return err
+	}
+	s.asset = s.static.version
+	s.templates, err = template.New("").Funcs(s.functions()).ParseFS(htmlFiles, "html/*.html")
+	return err
 }
 
 // Addr is the address that is listened on.
@@ -100,6 +167,9 @@ func (s *Server) Run(ctx context.Context) error {
 	}
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(s.listener) }()
+	var trending sync.WaitGroup
+	trending.Go(func() { s.trends.run(ctx) })
+	defer trending.Wait()
 	select {
 	case err := <-done:
 		return err
@@ -119,8 +189,7 @@ func (s *Server) Run(ctx context.Context) error {
 
 func (s *Server) handler() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /{$}", s.index)
-	mux.Handle("GET /static/", http.FileServerFS(files))
+	s.views(mux)
 	mux.Handle("GET /metrics", s.parts.Metrics)
 	mux.HandleFunc("GET /healthz", s.health)
 	mux.HandleFunc("GET /api/v1/glands", s.glands)
@@ -136,13 +205,29 @@ func (s *Server) handler() http.Handler {
 	return secured(s.parts.Protect(mux))
 }
 
-// secured lets the browser load nothing but our own style sheet and icon.
+// views are for people.
+func (s *Server) views(mux *http.ServeMux) {
+	packed := func(pattern string, h http.HandlerFunc) { mux.Handle(pattern, gzhttp.GzipHandler(h)) }
+	packed("GET /{$}", s.overview)
+	packed("GET /alarms", s.alarmList)
+	packed("GET /gland/{id}", s.glandPage)
+	packed("GET /login", s.login)
+	packed("GET /static/", s.static.serve)
+	mux.HandleFunc("GET /live", s.live)
+	if s.parts.Do != nil {
+		mux.HandleFunc("POST /act", s.act)
+	}
+}
+
+// secured lets the browser load nothing but our own script, style and icons,
+// and send forms nowhere else. A page says where its forms come from, which
+// package access asks for.
 func secured(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
 		next.ServeHTTP(w, r)
 	})

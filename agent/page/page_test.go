@@ -37,9 +37,13 @@ func testSnapshot() *agent.Snapshot {
 	known := func(v float64) rules.Quantity { return rules.Quantity{Value: v, Known: true} }
 	add := func(id, name string, state rules.GlandState) {
 		g := agent.Gland{GlandInfo: agent.GlandInfo{Name: name, Rules: rules.GlandConfig{
-			ID: id, Fitted: rules.Fitted{reading.Drip: true},
+			ID: id, Fitted: rules.Fitted{true, true, true, true},
 			Limits: rules.Limits{DryDPM: 15, LeakDPM: 60, GushDPM: 200, RiseC: 25},
 		}}, State: state}
+		for k := range g.Points {
+			g.Points[k] = agent.PointState{Seen: true, Age: 3 * time.Second}
+		}
+		g.Points[reading.Drip].Quality = state.Quality
 		s.Glands = append(s.Glands, g)
 		for c := range rules.Conditions {
 			s.Alarms = append(s.Alarms, agent.Alarm{Gland: id, Condition: c.String(), State: agent.StateCleared, Priority: c.Priority().String()})
@@ -72,7 +76,7 @@ func serve(t *testing.T, changes ...func(*Parts)) *bench {
 	b.alive.Store(true)
 	parts := Parts{
 		Board: b.board, Journal: b.journal, Alive: b.alive.Load, Version: "1",
-		Metrics: http.NotFoundHandler(), Log: slog.New(slog.DiscardHandler),
+		Metrics: http.NotFoundHandler(), Log: slog.New(slog.DiscardHandler), Zone: time.UTC,
 	}
 	for _, change := range changes {
 		change(&parts)
@@ -122,16 +126,16 @@ func TestPageShowsTheWorstFirst(t *testing.T) {
 	if csp := head.Get("Content-Security-Policy"); !strings.HasPrefix(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
 		t.Errorf("CSP %q", csp)
 	}
-	inOrder(t, body, "(1) quarry", "burning", "high priority", "leaking", "medium priority", "<table>",
-		"burning", "not known", "at rest", "storm", "Leaky", "leaking", "<b>122</b>", "110 to 133",
-		"Calm", "normal", "<b>31</b>", "27 to 36", "<b>9.9</b>", "turning", "weepd is no safety system")
-	for _, never := range []string{"<script", "31.23", "NaN", " style="} {
+	inOrder(t, body, "2 open · quarry", "burning", "high priority", "leaking", "medium priority", "role=\"table\"",
+		"burning", "pulse storm", "at rest", "Leaky", ">122<", "110–133",
+		"Calm", ">31<", "27–36", ">9.9<", "turning", "weepd is no safety system")
+	for _, never := range []string{"<script>", "31.23", "NaN", " style=", "EXTRA", "%!"} {
 		if strings.Contains(body, never) {
 			t.Errorf("the page has %q", never)
 		}
 	}
 	b.alive.Store(false)
-	if _, _, body := b.get(t, "/"); !strings.Contains(body, "values are old") {
+	if _, _, body := b.get(t, "/"); !strings.Contains(body, "The agent stands still") {
 		t.Error("the page does not say that the agent stands still")
 	}
 }
@@ -234,18 +238,21 @@ func TestAddressInUseSaysWhatToDo(t *testing.T) {
 	}
 }
 
-func TestAdviceForEveryConditionDefersToTheMaker(t *testing.T) {
-	seen := make(map[string]bool)
-	for c := range rules.Conditions {
-		text := advice(c.String())
-		if seen[text] || text == advice("no such") {
-			t.Errorf("%s has no advice of its own", c)
-		}
-		seen[text] = true
+func TestAdviceIsTheStationsOrDefersToTheMaker(t *testing.T) {
+	words, err := loadTexts("en.json")
+	if err != nil {
+		t.Fatal(err)
 	}
-	for _, c := range []rules.Condition{rules.Burning, rules.Dry, rules.Gushing, rules.Leaking} {
-		if text := advice(c.String()); !strings.Contains(text, "instructions") && !strings.Contains(text, "lock-out") {
-			t.Errorf("%s: %q defers to nobody", c, text)
-		}
+	s := &Server{texts: words}
+	if steps, cautions := s.advise("dry"); !strings.Contains(steps[0], "instructions") || !strings.Contains(cautions[0], "Lock-out") {
+		t.Errorf("without texts: %q, %q", steps, cautions)
 	}
+	b := serve(t, func(p *Parts) {
+		p.Advice = func(condition string) (steps, cautions []string) {
+			return []string{hostile, "then " + condition}, []string{"mind"}
+		}
+	})
+	defer b.stop()
+	_, _, body := b.get(t, "/alarms")
+	inOrder(t, body, "Caution:</strong> mind", "<ol><li>&lt;script&gt;", "<li>then burning</li>")
 }

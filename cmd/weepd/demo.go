@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
 	"syscall"
 	"time"
 
@@ -16,6 +17,7 @@ import (
 	"weepd/agent/broker"
 	"weepd/agent/config"
 	"weepd/agent/mqtt"
+	"weepd/agent/store"
 )
 
 const demoBroker = "127.0.0.1:1883"
@@ -74,7 +76,16 @@ func (d *demo) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return station{
+	users, err := access.One(demoUser, demoSecret)
+	if err != nil {
+		return err
+	}
+	keeper, forget, err := d.keeper()
+	if err != nil {
+		return err
+	}
+	err = station{
+		keeper: keeper,
 		advice: texts,
 		id:     agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
 		mqtt: &mqtt.Config{
@@ -82,11 +93,31 @@ func (d *demo) run(ctx context.Context) error {
 			ClientID: "weepd-" + agent.DemoStation, Version: version(),
 		},
 		listen: d.page, orFree: !d.pageGiven, log: d.log,
-		access:  access.Policy{Read: access.ReadAnyone, Log: d.log}, // nothing is real
+		access:  access.Policy{Read: access.ReadAnyone, Users: users, Log: d.log}, // nothing is real
 		before:  []agent.Service{{Name: "broker", Run: inside.Run}},
 		watch:   d.teller,
 		started: func(page string) { d.introduce(page, inside.Addr()) },
 	}.serve(ctx)
+	return errors.Join(err, forget())
+}
+
+// Whoever likes may command the demonstration: nothing is real.
+const (
+	demoUser   = "demo"
+	demoSecret = "quarry-demo"
+)
+
+// keeper keeps history and journal for as long as the demonstration runs.
+func (d *demo) keeper() (k *store.Keeper, forget func() error, err error) {
+	dir, err := os.MkdirTemp("", "weepd-demo-")
+	if err != nil {
+		return nil, nil, err
+	}
+	k, err = store.OpenKeeper(dir, store.Options{MaxBytes: 64 << 20}, d.log)
+	if err != nil {
+		return nil, nil, errors.Join(err, os.RemoveAll(dir))
+	}
+	return k, func() error { return errors.Join(k.Close(), os.RemoveAll(dir)) }, nil
 }
 
 func (d *demo) listenBroker(ctx context.Context) (*broker.Broker, error) {
@@ -103,6 +134,7 @@ func (d *demo) listenBroker(ctx context.Context) (*broker.Broker, error) {
 func (d *demo) introduce(page, broker string) {
 	d.say("A simulated station of six glands; nothing here is measured.")
 	d.say("  page     http://%s/%s", page, taken(d.page, page, d.pageGiven))
+	d.say("           to acknowledge and record there, log in as %s with %s", demoUser, demoSecret)
 	d.say("  metrics  http://%s/metrics", page)
 	d.say("  MQTT     %s, topics weepd/%s/#%s", broker, agent.DemoStation, taken(d.broker, broker, d.brokerGiven))
 	d.say("Within a minute p1-de runs dry and heats up, and p2-nde leaks too much.")
@@ -127,6 +159,9 @@ func (d *demo) teller(a *agent.Agent, journal journal) agent.Service {
 		for {
 			changed := a.Board().Changed()
 			events, err := journal.Events(ctx, told, journalSize)
+			if ctx.Err() != nil {
+				return nil
+			}
 			if err != nil {
 				return err
 			}

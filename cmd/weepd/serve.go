@@ -139,7 +139,16 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 		Protect: guard.Protect, TLS: s.tls, Do: a.Do, User: userName,
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
 		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.advice.Lines,
+		CanLogIn: s.access.Users != nil, LongestShelf: s.alarms.LongestShelf, History: s.history(),
 	})
+}
+
+// history is nil without a store.
+func (s station) history() page.History {
+	if s.keeper == nil {
+		return nil
+	}
+	return s.keeper
 }
 
 func userName(ctx context.Context) string {

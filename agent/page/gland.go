@@ -1,0 +1,51 @@
+package page
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"weepd/agent"
+)
+
+// glandView is what a gland's view has beside its pieces.
+type glandView struct {
+	ID, Name string
+	Tiles    []entryKind
+	Entries  []entry
+	Sections []Section
+}
+
+// entriesSpan is how far back work is listed.
+const (
+	entriesSpan = 90 * 24 * time.Hour
+	entriesMost = 50
+	eventsOfAll = 5000 // events of a gland that are looked through
+)
+
+func (s *Server) glandPage(w http.ResponseWriter, r *http.Request) {
+	id := r.PathValue("id")
+	if _, found := s.stationNow().byID[id]; !found {
+		sh := s.frame(r, s.stationNow())
+		sh.Here, sh.Done = "/", s.texts.say("gland.unknown")
+		s.write(w, http.StatusNotFound, "unknown", sh)
+		return
+	}
+	s.show(w, r, query{View: viewGland, Gland: id}, func(sh *shell, st *station) (err error) {
+		sh.Gland, err = s.glandOf(r.Context(), st, st.byID[id])
+		return err
+	})
+}
+
+func (s *Server) glandOf(ctx context.Context, st *station, g row) (*glandView, error) {
+	v := &glandView{ID: g.ID, Name: g.Name, Tiles: entryKinds[:]}
+	if s.parts.Sheet != nil {
+		v.Sections = s.parts.Sheet(ctx, g.ID)
+	}
+	events, err := s.parts.Journal.Between(ctx, agent.Happened{Gland: g.ID, From: st.now.Add(-entriesSpan), To: st.now.Add(time.Second)}, eventsOfAll)
+	if err != nil {
+		return nil, err
+	}
+	v.Entries = s.entriesOf(events, st.now)
+	return v, nil
+}
