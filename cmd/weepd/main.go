@@ -30,7 +30,7 @@ type streams struct {
 
 // commands lists the subcommands, in the order of the help.
 func commands(s streams) []*cobra.Command {
-	return []*cobra.Command{
+	return append(builderCommands(),
 		runCommand(s),
 		demoCommand(s),
 		checkCommand(s),
@@ -43,7 +43,7 @@ func commands(s streams) []*cobra.Command {
 		versionCommand(s),
 		casesCommand(s),
 		proofCommand(s),
-	}
+	)
 }
 
 func main() {
