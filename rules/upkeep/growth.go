@@ -50,7 +50,23 @@ func growthOf(s series, from time.Duration, f scale) growth {
 	if math.IsInf(sd, 0) || math.IsNaN(sd) {
 		return growth{slope: slope}
 	}
-	return growth{per: slope.Per, sd: sd, slope: slope, ok: true}
+	return growth{per: slope.Per, sd: math.Hypot(sd, unsteady(x, y)), slope: slope, ok: true}
+}
+
+// unsteady is half the difference between the growth of a leg's two halves: what
+// opens in jumps, ever faster or ever slower has limits wider than a straight
+// line's.
+func unsteady(x, y []float64) float64 {
+	half := len(x) / 2
+	if half < leastPoints/2 {
+		return 0
+	}
+	a, _, _, okA := theilSen(x[:half], y[:half], z80, 1)
+	b, _, _, okB := theilSen(x[half:], y[half:], z80, 1)
+	if !okA || !okB {
+		return 0
+	}
+	return math.Abs(a-b) / 2
 }
 
 // past gives the growth of the legs that are over, oldest first; only what
@@ -100,7 +116,7 @@ func expected(list []float64) (per, sd float64, ok bool) {
 		for i := range y {
 			rest[i] = y[i] - slope*x[i]
 		}
-		center = medianOf(rest) + slope*(float64(n-1)+0.5)
+		center = medianOf(rest) + slope*float64(n)
 		scatter = spread(rest) * math.Sqrt(1+1/float64(n))
 	}
 	per = math.Exp(center)

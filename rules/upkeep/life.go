@@ -127,7 +127,7 @@ func (l *Life) Assess(at time.Duration) *State {
 	s.Packing = v.packing()
 	s.Adjustments = v.adjustments()
 	s.Trend = v.trend(s.Adjustments, s.Packing)
-	s.Outlook = v.outlook(s.Adjustments, s.Packing, &s.Trend)
+	s.Outlook = v.outlook(s.Adjustments, s.Packing)
 	s.Count = v.count()
 	s.Ineffective, s.IneffectiveWhy = v.ineffective(s.Adjustments)
 	return s

@@ -10,19 +10,25 @@ const (
 	// widest is the widest range that is worth telling, as the standard deviation
 	// of the time's logarithm: the late end is then six times the early one.
 	widest = 0.7
+	// widestRepack: further ahead a wider range is still of use for ordering
+	// packing, up to eight times.
+	widestRepack = 0.8
 	// The floors of that standard deviation; set with `weepd proof outlook`.
 	adjustFloor = 0.12
-	repackFloor = 0.25
-	// adjustFactor and repackFactor widen the ranges to what the back-test calls
-	// for.
-	adjustFactor = 1.0
-	repackFactor = 1.0
+	repackFloor = 0.2
+	// raggedShare of what ragged growth calls for is taken: a curve looks ragged too.
+	raggedShare = 0.3
+	// repackFactor widens the ranges to what the back-test calls for.
+	repackFactor = 1.15
+	// repackLater: lives that are carried on come to their end too early in the
+	// back-test, by about a tenth.
+	repackLater = 1.1
 )
 
 // outlook says what comes next.
-func (v *view) outlook(list []Adjustment, p Packing, t *Trend) Outlook {
+func (v *view) outlook(list []Adjustment, p Packing) Outlook {
 	ahead := v.toLimit()
-	return Outlook{Adjust: v.adjustDue(ahead), Repack: v.repackDue(list, p, t, ahead)}
+	return Outlook{Adjust: v.adjustDue(ahead), Repack: v.repackDue(list, p, ahead)}
 }
 
 // ahead is the time until something, as a log-normal variable, days.
@@ -40,7 +46,8 @@ type ahead struct {
 func (v *view) toLimit() ahead {
 	from, to := v.leg(len(v.cuts) - 1)
 	leg := v.series.within(from, to)
-	a := ahead{level: v.level(v.series.within(max(from, to-levelReach), to).last(2 * levelSpan))}
+	lately := v.series.within(max(from, to-levelReach), to).last(2 * levelSpan)
+	a := ahead{level: v.level(lately)}
 	switch {
 	case !a.level.Known:
 		a.reason = "the weep was not watched for long enough lately"
@@ -50,6 +57,7 @@ func (v *view) toLimit() ahead {
 		return a
 	}
 	var logs, variances []float64
+	ragged := v.ragged()
 	for f := range scales {
 		past := v.past(f)
 		a.legs = max(a.legs, len(past))
@@ -61,14 +69,18 @@ func (v *view) toLimit() ahead {
 		gap := f.of(v.cfg.LeakDPM) - f.of(a.level.DPM)
 		levelSD := (f.of(a.level.HighDPM) - f.of(a.level.LowDPM)) / (2 * z95)
 		logs = append(logs, math.Log(gap/m))
-		variances = append(variances, math.Pow(s/m, 2)+math.Pow(levelSD/gap, 2))
+		variances = append(variances, math.Pow(s/m, 2)+math.Pow(levelSD/gap, 2)+raggedShare*ragged*m/gap)
 	}
 	if len(logs) == 0 {
 		a.reason = "the weep has not grown so far that it shows"
 		return a
 	}
 	a.mid, a.sd = pool(logs, variances)
-	a.sd = math.Hypot(adjustFactor*a.sd, adjustFloor)
+	behind := inDays(v.at - lately.middle()) // the level is that of a while ago
+	if a.mid -= behind; a.mid < behind/4 {
+		a.mid = behind / 4
+	}
+	a.sd = math.Hypot(a.sd, adjustFloor)
 	a.known = true
 	return a
 }

@@ -121,6 +121,16 @@ func (s series) level(shape, wander float64) Level {
 	return l
 }
 
+// middle is the middle of the watched time.
+func (s series) middle() time.Duration {
+	sum, watched := 0.0, 0.0
+	for _, b := range s {
+		sum += b.mid().Hours() * b.Watched.Hours()
+		watched += b.Watched.Hours()
+	}
+	return time.Duration(sum / watched * float64(time.Hour))
+}
+
 // leastLevel must be watched before a level is told.
 const leastLevel = 20 * time.Minute
 

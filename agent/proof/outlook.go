@@ -1,0 +1,219 @@
+package proof
+
+import (
+	"cmp"
+	"context"
+	"math/rand/v2"
+	"slices"
+	"sync"
+	"time"
+
+	"weepd/rules/upkeep"
+	"weepd/rules/weep"
+)
+
+// Saying is one range that was stated, and what came.
+type Saying struct {
+	Packing int
+	Opening Opening
+	What    string  // adjust or repack
+	At      float64 // days since the repacking
+	Known   bool    // a range was stated
+	Early   float64 // days ahead
+	Late    float64
+	Came    float64 // days ahead
+}
+
+// Held reports whether the range held what came.
+func (s Saying) Held() bool { return s.Early <= s.Came && s.Came <= s.Late }
+
+// Back is a packing's life looked back on.
+type Back struct {
+	Sayings  []Saying
+	Days     float64
+	Turns    int // adjustments
+	Silent   int // of them, that nobody recorded
+	Found    int // of those, noticed
+	False    int // noticed where there was none
+	Spent    string
+	Verdicts map[string]int // of the adjustments that were recorded
+}
+
+const (
+	newAt       = 1_700_000_000 * time.Second // the repacking; on the hour or not is all one
+	longestLife = 3 * 365.0                   // days
+	silentShare = 0.1                         // adjustments that nobody records
+)
+
+// LookBack plays packing number index to its end and asks for the outlook once
+// between any two adjustments, at a random moment.
+func LookBack(index int) Back {
+	p := newPacking(index)
+	b := Back{Verdicts: map[string]int{}}
+	life := upkeep.NewLife(p.config())
+	begin := newAt.Truncate(time.Hour)
+	life.Record(upkeep.Entry{Seq: 1, At: begin, Kind: upkeep.Repacked})
+	seq, ask := uint64(1), askAt(p.rng)
+	var open []Saying // that wait for what comes
+	now := begin
+	silentAt := time.Duration(0)
+	for p.age < longestLife && p.spent == "" {
+		now += time.Hour
+		crossed := p.crossed
+		p.hour()
+		if p.crossed && !crossed {
+			b.close(&open, "adjust", p.age)
+		}
+		life.Observe(p.bucket(now), p.shape)
+		if s, found := life.LookForStep(now); found {
+			seq++
+			life.Record(upkeep.Entry{Seq: seq, At: s.At, Kind: upkeep.Noticed, Value: upkeep.Value{Before: s.BeforeDPM, After: s.AfterDPM}})
+			if silentAt != 0 && (now-silentAt) < 3*24*time.Hour {
+				b.Found++
+			} else {
+				b.False++
+			}
+			silentAt = 0
+		}
+		if !p.crossed && p.since >= ask {
+			open = append(open, p.say(index, life.Assess(now))...)
+			ask = longestLife
+		}
+		if flats, came := p.mechanic(); came {
+			b.Turns++
+			ask = askAt(p.rng)
+			if p.rng.Float64() < silentShare {
+				b.Silent++
+				silentAt = now
+				continue
+			}
+			seq++
+			life.Record(upkeep.Entry{Seq: seq, At: now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: flats}})
+		}
+	}
+	b.Days, b.Spent = p.age, p.spent
+	if p.spent != "" {
+		b.close(&open, "repack", p.age)
+	}
+	for _, a := range life.Assess(now).Adjustments {
+		b.Verdicts[a.Verdict.String()]++
+	}
+	return b
+}
+
+// askAt is how long after an adjustment the outlook is asked for, days.
+func askAt(rng *rand.Rand) float64 { return rng.ExpFloat64() * 6 }
+
+// say notes what the outlook states.
+func (p *packing) say(index int, s *upkeep.State) []Saying {
+	one := func(what string, f upkeep.Forecast) Saying {
+		return Saying{
+			Packing: index, Opening: p.opening, What: what, At: p.age, Known: f.Known && !f.Now,
+			Early: (f.Early - s.At).Hours() / 24, Late: (f.Late - s.At).Hours() / 24,
+		}
+	}
+	return []Saying{one("adjust", s.Outlook.Adjust), one("repack", s.Outlook.Repack)}
+}
+
+// close writes down what came of the sayings about it.
+func (b *Back) close(open *[]Saying, what string, age float64) {
+	*open = slices.DeleteFunc(*open, func(s Saying) bool {
+		if s.What != what {
+			return false
+		}
+		s.Came = age - s.At
+		b.Sayings = append(b.Sayings, s)
+		return true
+	})
+}
+
+// LookBacks plays packings 0 to n-1.
+func LookBacks(ctx context.Context, n, workers int) []Back {
+	backs := make([]Back, n)
+	work := make(chan int)
+	var all sync.WaitGroup
+	for range workers {
+		all.Go(func() {
+			for i := range work {
+				backs[i] = LookBack(i)
+			}
+		})
+	}
+	for i := 0; i < n && ctx.Err() == nil; i++ {
+		work <- i
+	}
+	close(work)
+	all.Wait()
+	return backs
+}
+
+// Coverage sums up what was stated.
+type Coverage struct {
+	Asked    int     `json:"asked"`
+	Stated   int     `json:"stated"` // a range; else too early to tell
+	Held     int     `json:"held"`
+	Coverage float64 `json:"coverage"` // held of stated
+	Early    float64 `json:"before"`   // share that came before the range
+	Ratio    float64 `json:"ratio"`    // median of late over early end
+	Ahead    float64 `json:"ahead_days"`
+}
+
+// CoverageOf counts the sayings of a kind; an empty opening is all.
+func CoverageOf(backs []Back, what string, opening Opening) Coverage {
+	var c Coverage
+	var ratios, ahead []float64
+	before := 0
+	for _, b := range backs {
+		for _, s := range b.Sayings {
+			if s.What != what || opening != "" && s.Opening != opening {
+				continue
+			}
+			c.Asked++
+			if !s.Known {
+				continue
+			}
+			c.Stated++
+			ratios, ahead = append(ratios, s.Late/max(s.Early, 1.0/24)), append(ahead, s.Came)
+			switch {
+			case s.Held():
+				c.Held++
+			case s.Came < s.Early:
+				before++
+			}
+		}
+	}
+	if c.Stated > 0 {
+		c.Coverage, c.Early = float64(c.Held)/float64(c.Stated), float64(before)/float64(c.Stated)
+		c.Ratio, c.Ahead = middle(ratios), middle(ahead)
+	}
+	return c
+}
+
+func middle(list []float64) float64 {
+	slices.SortFunc(list, cmp.Compare)
+	return list[len(list)/2]
+}
+
+// StepTally is how adjustments that nobody recorded were noticed.
+type StepTally struct {
+	GlandYears float64   `json:"gland_years"`
+	Turns      int       `json:"adjustments"`
+	Silent     int       `json:"not_recorded"`
+	Found      int       `json:"noticed"`
+	False      int       `json:"false"`
+	PerYear    weep.Rate `json:"false_per_year"` // with exact Poisson limits
+}
+
+// StepsOf counts them.
+func StepsOf(backs []Back) StepTally {
+	var t StepTally
+	for _, b := range backs {
+		t.GlandYears += b.Days / yearDays
+		t.Turns += b.Turns
+		t.Silent += b.Silent
+		t.Found += b.Found
+		t.False += b.False
+	}
+	t.PerYear = weep.Limits(float64(t.False), t.GlandYears, 1)
+	return t
+}
