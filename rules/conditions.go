@@ -9,10 +9,10 @@ import (
 // alarm is one condition's state with its delays.
 type alarm struct {
 	active  bool
-	since   time.Duration
-	message string
 	pending bool
+	since   time.Duration
 	due     time.Duration // when a pending change happens
+	message string
 }
 
 const (
@@ -40,6 +40,7 @@ func (g *gland) settle(at time.Duration) {
 	_, reference := g.rise.Reference.Faulty()
 	g.want(at, TempSensor, metal || reference, true)
 	g.want(at, DripSensor, g.withheld() || g.drip.cold || g.cooling(low), true)
+	g.meterWeep(at)
 }
 
 // withheld reports that the drop count is not to be believed.

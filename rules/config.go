@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 )
 
 // Config is what the core needs to know of a station.
@@ -22,8 +23,9 @@ type GlandConfig struct {
 	NormalDPM float64 // the weep it is set to, drops per minute; > 0
 	Limits    Limits
 	Timing    Timing
-	DropML    float64 // volume of one drop, mL; 0 = not measured
-	Fitted    Fitted  // which points have a source
+	DropML    float64     // volume of one drop, mL; 0 = not measured
+	Nuts      upkeep.Nuts // of the gland; zero where not known
+	Fitted    Fitted      // which points have a source
 	// InferShaft: without a run signal, say from weep and heat whether the shaft
 	// turns; otherwise it is taken to turn always, as in recordings.
 	InferShaft bool

@@ -103,6 +103,7 @@ func (g *gland) drops(at time.Duration, n int) {
 	d.bounce += (short - d.bounce) / 64
 	d.bounces = d.bounce > bounceShare || d.bounces && d.bounce > bounceShare/2
 	g.count.Add(at, n)
+	g.care.meter.drops(at, n)
 	g.detect.Drops(at, n)
 	if interval < streamSpan/16 {
 		g.lookForBurst(at)

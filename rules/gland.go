@@ -5,6 +5,7 @@ import (
 
 	"weepd/rules/heat"
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 	"weepd/rules/weep"
 )
 
@@ -22,6 +23,7 @@ type gland struct {
 	shaft  shaft
 	stream stream
 	runIn  runIn
+	care   *care // what the upkeep holds
 	alarms [Conditions]alarm
 	early  bool // burning was raised before the limit
 	out    []Transition
@@ -31,10 +33,12 @@ type gland struct {
 }
 
 func newGland(cfg GlandConfig, order int, models *weep.Models) *gland {
-	return &gland{
+	g := &gland{
 		cfg: cfg, order: order, due: never, rise: heat.NewRise(),
 		detect: weep.NewDetector(detectorConfig(cfg.Limits), models), models: models,
 	}
+	g.care = &care{life: upkeep.NewLife(g.upkeepConfig())}
+	return g
 }
 
 // never is later than any time.
@@ -130,6 +134,8 @@ func (g *gland) deadline() time.Duration {
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
 	sooner(g.coldDeadline())
 	sooner(g.runIn.next())
+	sooner(g.care.guide.next())
+	sooner(g.care.meter.deadline())
 	sooner(g.stream.until, g.alarms[Gushing].active && !g.alarms[Gushing].pending && !g.stream.suspect && g.flushed())
 	for i := range g.alarms {
 		sooner(g.alarms[i].due, g.alarms[i].pending)
@@ -140,6 +146,9 @@ func (g *gland) deadline() time.Duration {
 // gap says that nothing of the station was watched up to at.
 func (g *gland) gap(at time.Duration) {
 	g.advanceRunIn(at)
+	if b, ok := g.care.meter.skip(at); ok {
+		g.observe(b)
+	}
 	if !g.shaft.begun {
 		return
 	}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 )
 
 // mark takes what a recording says of a gland beside readings, at the station's
@@ -13,7 +14,11 @@ func (s *Station) mark(g *gland, r reading.Reading) {
 	switch {
 	case !r.Quality.OK():
 	case r.Point.Kind == reading.Repacked:
-		s.runIn(g, s.now-RepackedAgo(r.Value))
+		at := s.now - RepackedAgo(r.Value)
+		if before, known := g.care.life.Repacked(); !known || (at-before).Abs() > time.Minute { // each start says it again
+			g.care.life.Record(upkeep.Entry{At: at, Kind: upkeep.Repacked})
+		}
+		s.runIn(g, at)
 	case r.Value == 1:
 		s.forget(g)
 	}
@@ -29,6 +34,7 @@ func RepackedAgo(value float64) time.Duration {
 func (s *Station) forget(g *gland) {
 	fresh := newGland(g.cfg, g.order, s.models)
 	fresh.place, fresh.due = g.place, g.due
+	fresh.care.life = g.care.life // an agent that starts has it from its store
 	*g = *fresh
 	s.schedule(g)
 }

@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"weepd/rules/heat"
 )
@@ -34,6 +35,10 @@ func (g *gland) message(t Transition) string {
 			return "drops have merged into a stream: the counter sees few, far more flows"
 		}
 		return fmt.Sprintf("%s, over %s: a stream", weepWords(t.Weep), rate(l.GushDPM))
+	case AdjustmentIneffective:
+		return g.care.found.IneffectiveWhy
+	case RepackDue:
+		return "the packing will soon be spent: " + strings.Join(g.care.found.RepackWhy, "; ")
 	case TempSensor:
 		return g.temperatureFault()
 	case DripSensor:
@@ -69,6 +74,10 @@ func (g *gland) clearedMessage(t Transition) string {
 		return weepWords(t.Weep) + ", within its limit again"
 	case Gushing:
 		return weepWords(t.Weep) + ", no stream any more"
+	case AdjustmentIneffective:
+		return "no longer so: adjusted with effect, repacked, or the weep is down"
+	case RepackDue:
+		return "repacked, or the outlook is longer again"
 	case TempSensor:
 		return "temperature readings are good again"
 	case DripSensor:

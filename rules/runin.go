@@ -37,10 +37,27 @@ func (s *Station) RunIn(gland string, repacked time.Duration) error {
 }
 
 func (s *Station) runIn(g *gland, repacked time.Duration) {
+	g.endRunIn(s.now, replaced)
 	g.runIn = runIn{from: repacked, until: repacked + g.cfg.Timing.RunIn}
 	g.setLeak(repacked)
 	g.advanceRunIn(s.now)
+	g.care.guide = nil
+	if now := max(s.now, repacked); g.runIn.active(now) {
+		g.care.guide = g.newGuide(now)
+	}
 	s.schedule(g)
+}
+
+// followRepacking begins the run-in of the newest repacking, or ends one whose
+// repacking was taken back.
+func (s *Station) followRepacking(g *gland) {
+	at, known := g.care.life.Repacked()
+	switch {
+	case known && (g.care.guide == nil || g.care.guide.run.From != at):
+		s.runIn(g, at)
+	case !known && g.care.guide != nil:
+		g.endRunIn(s.now, takenBack)
+	}
 }
 
 // active reports whether the gland is being run in.
@@ -57,6 +74,7 @@ func (g *gland) advanceRunIn(at time.Duration) {
 		g.runIn.step++
 		g.setLeak(at)
 	}
+	g.lead(at)
 }
 
 // leakLimit is the most weep allowed at present, drops per minute.

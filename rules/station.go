@@ -22,6 +22,7 @@ type Station struct {
 	agenda agenda
 	now    time.Duration
 	begun  bool
+	fresh  []Fresh
 	stuck  int // wakes after which a gland still wanted waking: always 0
 }
 
@@ -114,6 +115,10 @@ func (s *Station) collect(g *gland, out []Transition) []Transition {
 		out = append(out, g.out...)
 		g.out = nil
 	}
+	for _, f := range g.care.fresh {
+		s.addFresh(f)
+	}
+	g.care.fresh = nil
 	s.schedule(g)
 	return out
 }

@@ -11,16 +11,18 @@ type Condition uint8
 
 // The conditions, in order of urgency.
 const (
-	Burning    Condition = iota // rise over its limit, or on its way there with no weep
-	Dry                         // weep below the least that cools and lubricates, shaft turning
-	Gushing                     // drops merge into a stream, or weep over the gush limit
-	Leaking                     // weep over the most allowed: adjust
-	TempSensor                  // temperature or reference not to be believed
-	DripSensor                  // drop count not to be believed
-	Conditions                  // how many there are
+	Burning               Condition = iota // rise over its limit, or on its way there with no weep
+	Dry                                    // weep below the least that cools and lubricates, shaft turning
+	Gushing                                // drops merge into a stream, or weep over the gush limit
+	Leaking                                // weep over the most allowed: adjust
+	AdjustmentIneffective                  // tightening no longer brings the leak down
+	TempSensor                             // temperature or reference not to be believed
+	DripSensor                             // drop count not to be believed
+	RepackDue                              // the packing will soon be spent
+	Conditions                             // how many there are
 )
 
-var conditionNames = [Conditions]string{"burning", "dry", "gushing", "leaking", "temp-sensor", "drip-sensor"}
+var conditionNames = [Conditions]string{"burning", "dry", "gushing", "leaking", "adjustment-ineffective", "temp-sensor", "drip-sensor", "repack-due"}
 
 // String gives the condition's id in topics, labels and JSON.
 func (c Condition) String() string { return conditionNames[c] }
@@ -49,12 +51,12 @@ const (
 func (p Priority) String() string { return [...]string{"low", "medium", "high"}[p] }
 
 // Priority of a condition: what is lost in minutes is high, what needs a visit
-// is medium, what only blinds us is low.
+// is medium, what only blinds us or can be planned for weeks is low.
 func (c Condition) Priority() Priority {
 	switch c {
 	case Burning, Dry, Gushing:
 		return High
-	case Leaking:
+	case Leaking, AdjustmentIneffective:
 		return Medium
 	default:
 		return Low

@@ -87,7 +87,7 @@ func (p *packing) newPace() {
 func (p *packing) config() upkeep.Config {
 	c := upkeep.Config{NormalDPM: p.leak / 2, DryDPM: p.leak / 4, LeakDPM: p.leak}
 	if p.limited {
-		c.Nuts = upkeep.Nuts{PitchMM: 3, Flats: 6, TravelMM: p.travel / 2}
+		c.Nuts = upkeep.Nuts{PitchMM: 3, Flats: 6, TravelMM: float32(p.travel / 2)}
 	}
 	return c
 }

@@ -12,11 +12,12 @@ type Config struct {
 	Nuts                       Nuts
 }
 
-// Nuts are a gland's; zero where not configured.
+// Nuts are a gland's; zero where not configured. Each gland's configuration holds
+// them: they are kept small.
 type Nuts struct {
-	PitchMM  float64 // of the thread, a turn
-	TravelMM float64 // of the follower from new packing to the end
-	Flats    int     // of a nut
+	PitchMM  float32 // of the thread, a turn
+	TravelMM float32 // of the follower from new packing to the end
+	Flats    uint8   // of a nut
 }
 
 // MMPerFlat is how far a flat moves the follower; 0: not known.
@@ -24,7 +25,7 @@ func (n Nuts) MMPerFlat() float64 {
 	if n.Flats == 0 {
 		return 0
 	}
-	return n.PitchMM / float64(n.Flats)
+	return float64(n.PitchMM) / float64(n.Flats)
 }
 
 // Life is one gland's upkeep. It holds at most entriesMost entries and
@@ -35,6 +36,7 @@ type Life struct {
 	entries []Entry // as recorded, with corrections beside what they correct
 	series  series
 	shape   float64
+	due     bool // the packing was judged to be due
 }
 
 // entriesMost bounds the entries in memory; the store's log keeps them all.
@@ -57,6 +59,31 @@ func (l *Life) Record(e Entry) {
 	if len(l.entries) > entriesMost {
 		l.entries = slices.Delete(l.entries, 0, len(l.entries)-entriesMost)
 	}
+}
+
+// Number gives a step of a time, noticed without a seq, the one it is offered
+// under.
+func (l *Life) Number(at time.Duration, seq uint64) {
+	for i, e := range l.entries {
+		if e.Kind == Noticed && e.Seq == 0 && e.At == at {
+			l.entries[i].Seq = seq
+		}
+	}
+}
+
+// Adjusted reports whether anybody has recorded an adjustment.
+func (l *Life) Adjusted() bool {
+	return slices.ContainsFunc(l.entries, func(e Entry) bool { return e.Kind == Adjusted })
+}
+
+// Repacked gives when the gland was repacked last; false: nobody has said so.
+func (l *Life) Repacked() (at time.Duration, known bool) {
+	for _, e := range l.effective() {
+		if e.Kind == Repacked && !e.Void {
+			at, known = e.At, true
+		}
+	}
+	return at, known
 }
 
 // Find gives a recorded entry or offer as it stands.

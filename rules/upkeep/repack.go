@@ -18,6 +18,7 @@ const (
 // course is how the adjustments of a packing go, oldest first.
 type course struct {
 	intervals []float64 // days from each to the next
+	surely    int       // how many of the newest were recorded, all of them
 	paces     []float64 // of the weep in each interval, drops per minute a day
 	over      []float64 // drops per minute at the end of each interval with a pace
 	cuts      []float64 // ln of before/after by flat, of each adjustment
@@ -36,6 +37,9 @@ func courseOf(list []Adjustment) course {
 		if a.Flats < 0 {
 			c.total += a.Flats
 			continue
+		}
+		if c.surely++; !a.Recorded {
+			c.surely = 0
 		}
 		flats := a.Flats
 		if flats == 0 { // not known: as if it were one
@@ -88,7 +92,7 @@ func (v *view) spentNow(c course, p Packing) (Forecast, bool) {
 	switch {
 	case p.Travel.Known && p.Travel.UsedMM > p.Travel.OfMM-v.cfg.Nuts.MMPerFlat():
 		f.Words = []string{fmt.Sprintf("the follower's travel is used up: %.1f of %.1f mm", p.Travel.UsedMM, p.Travel.OfMM)}
-	case n >= 2 && c.intervals[n-1] < inDays(ShortestInterval) && c.intervals[n-2] < inDays(ShortestInterval):
+	case n >= 2 && c.surely >= 3 && c.intervals[n-1] < inDays(ShortestInterval) && c.intervals[n-2] < inDays(ShortestInterval):
 		f.Words = []string{fmt.Sprintf("the last two adjustments held for %s and %s only", spanWords(days(c.intervals[n-2])), spanWords(days(c.intervals[n-1])))}
 	default:
 		return Forecast{}, false

@@ -25,6 +25,8 @@ type State struct {
 	Outlook     Outlook
 	// Count compares the newest hand count with what the sensor counted.
 	Count Count
+	// RunIn is the newest running-in of new packing.
+	RunIn RunIn
 	// Ineffective: tightening no longer brings the leak down; and why.
 	Ineffective    bool
 	IneffectiveWhy string

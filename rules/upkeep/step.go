@@ -27,6 +27,9 @@ const (
 // LookForStep looks at the newest buckets for an adjustment that nobody
 // recorded. It finds a step once: when it is recorded as Noticed.
 func (l *Life) LookForStep(at time.Duration) (Step, bool) {
+	if !l.series.changes() {
+		return Step{}, false
+	}
 	v := l.view(at, l.effective())
 	now := v.now()
 	if len(now) < 3 || at-now[len(now)-1].To > levelReach {
@@ -52,6 +55,21 @@ func (l *Life) LookForStep(at time.Duration) (Step, bool) {
 		}
 	}
 	return Step{}, false
+}
+
+// changes reports whether the newest weep differs enough from that before for a
+// closer look.
+func (s series) changes() bool {
+	after := s.last(stepAfter)
+	rest := s[:len(s)-len(after)]
+	if len(rest) < 2 {
+		return false
+	}
+	a, _ := sum(after)
+	b, _ := sum(rest.last(stepBefore))
+	ratio := max(a.DPM(), 0.1) / max(b.DPM(), 0.1)
+	const soft = 0.9 // of stepLeast: the closer look has the stretches right
+	return ratio < 1-soft*stepLeast || ratio > 1/(1-soft*stepLeast)
 }
 
 func (v *view) stepBetween(before, after series) (Step, bool) {

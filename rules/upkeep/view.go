@@ -32,9 +32,9 @@ const (
 	// together is how near adjustments count as one: a flat, a wait, a look,
 	// another flat (Army TM 5-4210-233-14&P-2 waits 2 minutes between).
 	together = 2 * time.Hour
-	// settling is left out after work at the gland: the film forms anew. The same
+	// Settling is left out after work at the gland: the film forms anew. The same
 	// manual runs 2 minutes before it looks; no source for the rest.
-	settling = 10 * time.Minute
+	Settling = 10 * time.Minute
 )
 
 func (l *Life) view(at time.Duration, entries []Entry) *view {
@@ -88,11 +88,11 @@ func claimed(step Entry, entries []Entry) bool {
 	return false
 }
 
-// leg is the time between two cuts, settling left out.
+// leg is the time between two cuts, Settling left out.
 func (v *view) leg(i int) (from, to time.Duration) {
 	from, to = v.since, v.at
 	if i >= 0 {
-		from = v.cuts[i].at + settling
+		from = v.cuts[i].at + Settling
 	}
 	if i+1 < len(v.cuts) {
 		to = v.cuts[i+1].from
@@ -147,7 +147,7 @@ func (v *view) packing() Packing {
 		}
 	}
 	if each := v.cfg.Nuts.MMPerFlat(); p.Known && each > 0 && v.cfg.Nuts.TravelMM > 0 {
-		p.Travel = Travel{Known: true, UsedMM: max(0, p.Flats*each), OfMM: v.cfg.Nuts.TravelMM}
+		p.Travel = Travel{Known: true, UsedMM: max(0, p.Flats*each), OfMM: float64(v.cfg.Nuts.TravelMM)}
 	}
 	return p
 }
