@@ -7,14 +7,16 @@ import (
 	"weepd/rules/upkeep"
 )
 
-// care is what a gland's upkeep holds. Its bound is that of upkeep.Life and of a
-// run-in's curve, beside the 4 KiB of the rest of a gland.
+// care is what a gland's upkeep holds, and what waits to be fetched. Its bound is
+// that of upkeep.Life and of a run-in's curve, beside the 4 KiB of the rest of a
+// gland.
 type care struct {
 	life  *upkeep.Life
 	meter meter
 	found upkeep.Judgement // the newest
 	guide *guide           // of the newest run-in; nil: none
 	fresh []Fresh
+	out   []Transition
 }
 
 // Fresh is what a gland's upkeep has brought and a shell should keep: the weep of
@@ -126,7 +128,7 @@ func (g *gland) upkeepConfig() upkeep.Config {
 // meterWeep takes the time up to at for the upkeep and closes what is over.
 func (g *gland) meterWeep(at time.Duration) {
 	if !g.care.meter.begun {
-		g.care.meter.begin(at)
+		g.care.meter.begin(at, g.order)
 	}
 	g.care.meter.pass(at)
 	g.care.meter.counting = g.metered()

@@ -124,5 +124,5 @@ func (g *gland) change(at time.Duration, c Condition, active bool) {
 	}
 	t.Message = g.message(t)
 	a.message = t.Message
-	g.out = append(g.out, t)
+	g.care.out = append(g.care.out, t)
 }

@@ -26,7 +26,6 @@ type gland struct {
 	care   *care // what the upkeep holds
 	alarms [Conditions]alarm
 	early  bool // burning was raised before the limit
-	out    []Transition
 
 	models   *weep.Models
 	unfitted bool // what clears now does so because its sensor was taken out

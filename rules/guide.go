@@ -194,7 +194,7 @@ func (g *gland) endRunIn(at time.Duration, outcome string) {
 		return
 	}
 	d.run.Active, d.run.Ended, d.run.Outcome = false, at, outcome
-	g.runIn.until, g.runIn.step = min(g.runIn.until, at), runInSteps
+	g.runIn = runIn{}
 	g.setLeak(at)
 	over := g.runInState()
 	g.bring(Fresh{Gland: g.cfg.ID, RunIn: &over})

@@ -11,6 +11,7 @@ import (
 type meter struct {
 	open     upkeep.Bucket
 	last     time.Duration // time has been taken up to here
+	phase    time.Duration
 	next     time.Duration // a look at the upkeep before the full hour; 0: none
 	begun    bool
 	counting bool
@@ -18,11 +19,15 @@ type meter struct {
 
 // begin opens the first bucket. The upkeep is looked at a minute later, so that
 // what was known before a restart holds again soon.
-func (m *meter) begin(at time.Duration) {
-	*m = meter{open: upkeep.Bucket{From: at, To: at}, last: at, begun: true, next: at + firstLook}
+func (m *meter) begin(at time.Duration, order int) {
+	phase := time.Duration(order) * glandPhase % time.Hour
+	*m = meter{phase: phase, open: upkeep.Bucket{From: at, To: at}, last: at, begun: true, next: at + firstLook}
 }
 
-const firstLook = time.Minute
+const (
+	firstLook  = time.Minute
+	glandPhase = 7 * time.Second
+)
 
 // pass takes the time up to at, which counted as it did.
 func (m *meter) pass(at time.Duration) {
@@ -43,9 +48,10 @@ func (m *meter) drops(at time.Duration, n int) {
 	}
 }
 
-// deadline is when the bucket ends: at the full hour of the steady clock.
+// deadline is when the bucket ends: every hour of the steady clock, each gland
+// some seconds after another, so that not all are looked at together.
 func (m *meter) deadline() (time.Duration, bool) {
-	due := m.open.From.Truncate(time.Hour) + time.Hour
+	due := (m.open.From - m.phase).Truncate(time.Hour) + time.Hour + m.phase
 	if m.next > 0 {
 		due = min(due, m.next)
 	}

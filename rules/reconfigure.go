@@ -44,6 +44,7 @@ func (s *Station) Reconfigure(at time.Duration, cfg Config) ([]Transition, error
 func (g *gland) reconfigure(at time.Duration, cfg GlandConfig) {
 	old, leak := g.cfg, g.leakLimit()
 	g.cfg = cfg
+	g.care.life.Configure(g.upkeepConfig())
 	g.moveDelays(old.Timing, at)
 	if cfg.Limits != old.Limits {
 		g.detect.Reconfigure(at, detectorConfig(cfg.Limits))

@@ -111,9 +111,9 @@ func (s *Station) skip(at time.Duration, out []Transition) []Transition {
 
 // collect takes a gland's transitions and puts its next deadline on the agenda.
 func (s *Station) collect(g *gland, out []Transition) []Transition {
-	if len(g.out) > 0 {
-		out = append(out, g.out...)
-		g.out = nil
+	if len(g.care.out) > 0 {
+		out = append(out, g.care.out...)
+		g.care.out = nil
 	}
 	for _, f := range g.care.fresh {
 		s.addFresh(f)
