@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"weepd/agent"
+	"weepd/rules"
 )
 
 func post(t *testing.T, b *bench, body string) (status int, reply string) {
@@ -86,7 +87,7 @@ func TestPageShowsLifeAndStore(t *testing.T) {
 	set(1, "returned-unacknowledged", false, "", "")
 	set(2, "shelved", false, "B. Watch", "<packing> ordered").Until = &until
 	set(3, "out-of-service", false, "C. Smith", "")
-	s.Alarms[4].State, s.Alarms[4].Cause = agent.StateActive, "shared.supply/drip-sensor"
+	s.Alarms[rules.TempSensor].State, s.Alarms[rules.TempSensor].Cause = agent.StateActive, "shared.supply/drip-sensor"
 	set(8, "acknowledged", true, "D. Night", "seen")
 	set(13, "unacknowledged", false, "", "")
 	s.Store = agent.Trouble{Problem: "the disk is full", Waiting: 3, Notices: []string{"journal.db was damaged"}}

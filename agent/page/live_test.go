@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"weepd/agent"
+	"weepd/rules"
 )
 
 var streamOf = regexp.MustCompile(`data-live="([^"]+)"`)
@@ -140,7 +141,7 @@ func TestLivePieceIsForgottenWhenItGoes(t *testing.T) {
 	f := follow(t, b, "/")
 	f.next(t)
 	clear := func(state string) func(s *agent.Snapshot) {
-		return func(s *agent.Snapshot) { s.Alarms[9].State = state }
+		return func(s *agent.Snapshot) { s.Alarms[int(rules.Conditions)+int(rules.Leaking)].State = state }
 	}
 	b.show(clear(agent.StateCleared))
 	if u := f.next(t); len(u.List["alarms"]) != 1 {

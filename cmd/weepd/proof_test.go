@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"weepd/agent/proof"
+	"weepd/rules"
 )
 
 // lastLine decodes the JSON that a proof ends with.
@@ -25,7 +26,7 @@ func TestProofQuiet(t *testing.T) {
 	first := weepd(t, "", args...)
 	var tally proof.Tally
 	lastLine(t, first.out, &tally)
-	if first.code != exitDone || tally.GlandYears < 0.0008 || tally.Drops == 0 || len(tally.Alarms) != 6 || tally.High95["dry"] <= 0 {
+	if first.code != exitDone || tally.GlandYears < 0.0008 || tally.Drops == 0 || len(tally.Alarms) != int(rules.Conditions) || tally.High95["dry"] <= 0 {
 		t.Errorf("%+v", first)
 	}
 	if strings.Count(first.err, "\n") != 3 {
