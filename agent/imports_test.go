@@ -123,7 +123,7 @@ var directions = []struct{ folder, may string }{
 	{"agent", "agent/config sensors/... rules/..."},
 	{"agent/...", "agent sensors/... rules/..."},
 	{"cmd/...", "agent/... rules/..."},
-	{"deploy/...", "agent/... sensors/... rules/..."},
+	{"deploy/...", "deploy/rig agent/... sensors/... rules/..."},
 }
 
 func mayImport(dir, imported string) bool {

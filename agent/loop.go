@@ -13,7 +13,7 @@ import (
 
 const (
 	checkEvery   = time.Second // of real time: clock check, and a turn of the loop at the least
-	publishParts = 4           // snapshots in a second at most, unless something happened
+	publishParts = 1           // snapshots in a second at most, unless something happened
 	turnParts    = 1000        // turns in a second without a reading
 	turnMost     = 256         // readings taken in one turn
 	// watchdog is how long a drip sensor may say nothing at all before it
@@ -70,6 +70,7 @@ type loop struct {
 	dirty       bool
 	counted     bool // alarms or counts changed since the last snapshot
 	lastChecked time.Duration
+	watched     time.Duration // the drip sensors that say nothing
 	retried     time.Duration // the journal's store
 	ahead       bool          // a source stamped the future; the log has been told
 

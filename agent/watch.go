@@ -10,6 +10,10 @@ import (
 // watch speaks for drip sensors that say nothing at all: their silence is no
 // silence of drops.
 func (l *loop) watch(at time.Duration) (out []rules.Transition) {
+	if at-l.watched < l.second {
+		return nil
+	}
+	l.watched = at
 	for _, g := range l.glands {
 		p := reading.Point{Gland: g.Rules.ID, Kind: reading.Drip}
 		last, fitted := l.heard[p]

@@ -13,8 +13,8 @@ import (
 )
 
 const (
-	maxDepth  = 32     // levels of nesting; the configuration has 5
-	maxTokens = 50_000 // words and marks of YAML, some 800 glands: the parser is quadratic on some of them
+	maxDepth  = 32      // levels of nesting; the configuration has 5
+	maxTokens = 100_000 // words and marks of YAML, some 1,600 glands: the parser is quadratic on some of them
 )
 
 // parseTree gives the syntax tree, or the first fault of syntax: after one

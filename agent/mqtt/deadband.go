@@ -10,9 +10,9 @@ import (
 // Deadbands of the readings, common practice of telemetry, no source: small
 // against the limits, large against the noise.
 const (
-	deadbandDPM        = 1.0  // drops per minute, or
-	deadbandDPMPercent = 5.0  // percent of the last sent, whichever is more
-	deadbandC          = 0.25 // °C, of temperature and rise
+	deadbandDPM        = 1.0 // drops per minute, or
+	deadbandDPMPercent = 5.0 // percent of the last sent, whichever is more
+	deadbandC          = 0.5 // °C, of temperature and rise
 	sendEvery          = 5 * time.Minute
 )
 
@@ -33,23 +33,35 @@ func (s sentGland) worthSending(r agent.GlandReading, now time.Time) bool {
 		r.Running != nil && *r.Running != *last.Running:
 		return true
 	}
-	return moved(last.DPM, r.DPM, dpmBand) || moved(last.DPMLow, r.DPMLow, limitBand) ||
-		moved(last.DPMHigh, r.DPMHigh, limitBand) ||
-		moved(last.TempC, r.TempC, celsiusBand) || moved(last.RiseC, r.RiseC, celsiusBand)
+	return weepMoved(last, r) || moved(last.TempC, r.TempC, deadbandC) || moved(last.RiseC, r.RiseC, deadbandC)
 }
 
-func dpmBand(last float64) float64 {
-	return max(deadbandDPM, math.Abs(last)*deadbandDPMPercent/100)
+// weepMoved reports a weep that is another one for certain: beyond the
+// deadband, and with limits that have nothing in common with those sent. The
+// weep of a minute goes up and down by as much as its limits say.
+func weepMoved(last, now agent.GlandReading) bool {
+	if last.DPM == nil || !moved(last.DPM, now.DPM, max(deadbandDPM, math.Abs(*last.DPM)*deadbandDPMPercent/100)) {
+		return (last.DPM == nil) != (now.DPM == nil)
+	}
+	return now.DPM == nil || apart(last, now) || apart(now, last)
 }
 
-// limitBand is wider: the limits of the interval move with every drop.
-func limitBand(last float64) float64 { return 4 * dpmBand(last) }
+// apart reports that all of b lies above all of a; what has no limits is only
+// its rate.
+func apart(a, b agent.GlandReading) bool {
+	most, least := a.DPM, b.DPM
+	if a.DPMHigh != nil {
+		most = a.DPMHigh
+	}
+	if b.DPMLow != nil {
+		least = b.DPMLow
+	}
+	return *least > *most
+}
 
-func celsiusBand(float64) float64 { return deadbandC }
-
-func moved(last, now *float64, band func(float64) float64) bool {
+func moved(last, now *float64, band float64) bool {
 	if last == nil || now == nil {
 		return (last == nil) != (now == nil)
 	}
-	return math.Abs(*now-*last) > band(*last)
+	return math.Abs(*now-*last) > band
 }

@@ -40,7 +40,8 @@ type Publisher struct {
 	sent      atomic.Uint64
 	sentUpTo  uint64 // newest event that was counted; one sent again counts once
 	connected atomic.Bool
-	problem   string // the last that the log was told
+	problem   string                  // the last that the log was told
+	dial      paho.OpenConnectionFunc // nil: the network's
 }
 
 // OutboxSent counts the events that the broker has acknowledged.
@@ -142,6 +143,9 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 			default:
 			}
 		})
+	if p.dial != nil {
+		opts.SetCustomOpenConnectionFn(p.dial)
+	}
 	if p.cfg.encrypted() {
 		config, err := p.cfg.tls()
 		if err != nil {

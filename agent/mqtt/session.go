@@ -33,6 +33,9 @@ type session struct {
 	replies  chan reply
 	unread   time.Time // when the outbox could not be read
 	stalled  bool
+	drained  bool // the outbox was read to its end: nothing new before the station's next event
+
+	alarmsSeen []agent.Alarm // of the newest snapshot that was looked through
 
 	urgent []agent.Urgent // in flight
 	alarms map[alarmKey]alarmMark
@@ -93,7 +96,7 @@ func (s *session) catchUp(ctx context.Context) (more bool, err error) {
 	if err := s.publishGlands(latest, time.Now()); err != nil {
 		return false, err
 	}
-	return s.publishEvents(ctx)
+	return s.publishEvents(ctx, latest)
 }
 
 // rest waits for the next thing to do and collects acknowledgements meanwhile.

@@ -27,6 +27,9 @@ func markOf(a agent.Alarm) alarmMark {
 // publishAlarms sends the alarms that changed since they were last sent on
 // this connection, active ones first.
 func (s *session) publishAlarms(latest *agent.Snapshot) error {
+	if sameArray(latest.Alarms, s.alarmsSeen) {
+		return nil
+	}
 	for _, active := range []bool{true, false} {
 		for _, a := range latest.Alarms {
 			key, mark := alarmKey{a.Gland, a.Condition}, markOf(a)
@@ -38,7 +41,14 @@ func (s *session) publishAlarms(latest *agent.Snapshot) error {
 			}
 		}
 	}
+	s.alarmsSeen = latest.Alarms
 	return nil
+}
+
+// sameArray reports that a snapshot shares its alarms with the one before, as
+// it does while none changes.
+func sameArray(a, b []agent.Alarm) bool {
+	return len(a) > 0 && len(a) == len(b) && &a[0] == &b[0]
 }
 
 // publishUrgent sends alarms ahead of the snapshot that has them too.
@@ -81,8 +91,8 @@ func (s *session) publishGlands(latest *agent.Snapshot, now time.Time) error {
 
 // publishEvents sends the next of the outbox. An outbox that cannot be read
 // holds only the events up: alarms and readings go on.
-func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
-	if s.stalled && time.Since(s.unread) < readAgain {
+func (s *session) publishEvents(ctx context.Context, latest *agent.Snapshot) (more bool, err error) {
+	if s.stalled && time.Since(s.unread) < readAgain || s.drained && latest.Seq <= s.sentSeq {
 		return false, nil
 	}
 	events, err := s.p.outbox.Pending(ctx, s.sentSeq, windowSize)
@@ -90,7 +100,7 @@ func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
 		if !s.stalled {
 			s.p.log.Error("mqtt: the outbox cannot be read; events wait, alarms and readings go on", "error", err)
 		}
-		s.stalled, s.unread = true, time.Now()
+		s.stalled, s.drained, s.unread = true, false, time.Now()
 		return false, nil
 	}
 	if s.stalled {
@@ -103,5 +113,7 @@ func (s *session) publishEvents(ctx context.Context) (more bool, err error) {
 		}
 		s.sentSeq = e.Seq
 	}
-	return len(events) == windowSize, nil
+	more = len(events) == windowSize
+	s.drained = !more
+	return more, nil
 }

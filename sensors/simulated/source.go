@@ -63,7 +63,7 @@ func (s *Source) waitUntil(ctx context.Context, at time.Duration) bool {
 		if wait <= 0 {
 			return ctx.Err() == nil
 		}
-		timer := time.NewTimer(wait)
+		timer := time.NewTimer(wholeWait(wait))
 		select {
 		case <-ctx.Done():
 			timer.Stop()
@@ -71,4 +71,12 @@ func (s *Source) waitUntil(ctx context.Context, at time.Duration) bool {
 		case <-timer.C:
 		}
 	}
+}
+
+// wholeWait rounds a wait up to whole milliseconds and a little. The Go runtime
+// waits in whole milliseconds, rounded down, so that any other wait wakes the
+// processor twice.
+func wholeWait(d time.Duration) time.Duration {
+	const little = 30 * time.Microsecond
+	return (d + time.Millisecond - 1).Truncate(time.Millisecond) + little
 }
