@@ -32,6 +32,9 @@ type Agent struct {
 	board    *Board
 	queue    *queue
 	requests chan request
+	tasks    chan func(context.Context) // for the loop, between two turns
+	swapping sync.Mutex                 // one reconfiguration at a time
+	sources  *sources
 	ended    chan struct{} // the loop has ended
 	opened   chan struct{} // each source has been tried
 	turned   func()
@@ -44,11 +47,7 @@ type Agent struct {
 
 // New makes an agent; nothing runs yet.
 func New(o Options) (*Agent, error) {
-	cfg := rules.Config{}
-	for _, g := range o.Glands {
-		cfg.Glands = append(cfg.Glands, g.Rules)
-	}
-	station, err := rules.NewStation(cfg)
+	station, err := rules.NewStation(rulesOf(o.Glands))
 	if err != nil {
 		return nil, err
 	}
@@ -63,8 +62,9 @@ func newAgent(o Options, c core) (*Agent, error) {
 	a := &Agent{
 		board: NewBoard(), clock: o.Clock, log: o.Log, feeds: o.Feeds,
 		queue: newQueue(queueSize, o.Log), requests: make(chan request), ended: make(chan struct{}),
-		opened: make(chan struct{}), turned: o.Turned,
+		opened: make(chan struct{}), turned: o.Turned, tasks: make(chan func(context.Context)),
 	}
+	a.sources = &sources{clock: a.clock, queue: a.queue, log: a.log}
 	if a.turned == nil {
 		a.turned = func() {}
 	}
@@ -107,18 +107,5 @@ func (a *Agent) runLoop(ctx context.Context) error {
 }
 
 func (a *Agent) runSources(ctx context.Context) error {
-	var all, opening sync.WaitGroup
-	opening.Add(len(a.feeds))
-	for _, f := range a.feeds {
-		s := &supervisor{feed: f, clock: a.clock, queue: a.queue, log: a.log, tried: sync.OnceFunc(opening.Done)}
-		all.Go(func() {
-			defer s.tried()
-			s.run(ctx)
-		})
-	}
-	opening.Wait() // openWithin bounds it
-	close(a.opened)
-	all.Wait()
-	<-ctx.Done()
-	return nil
+	return a.sources.run(ctx, a.feeds, func() { close(a.opened) })
 }

@@ -68,6 +68,10 @@ func sharedReferences(glands []config.Gland) (groups [][]string) {
 // stay on the operator's list until somebody has seen it, which suppression
 // would undo.
 func newBook(glands []GlandInfo, s AlarmSettings, clock *Clock) (*alarm.Book, error) {
+	return alarm.NewBook(bookConfig(glands, s, clock))
+}
+
+func bookConfig(glands []GlandInfo, s AlarmSettings, clock *Clock) alarm.Config {
 	cfg := alarm.Config{
 		Policies: make(map[string]alarm.Policy), Hold: clock.steady(causeHold), Causes: causes(glands, s.References),
 	}
@@ -79,7 +83,7 @@ func newBook(glands []GlandInfo, s AlarmSettings, clock *Clock) (*alarm.Book, er
 			Latching: slices.Contains(s.Latched, c.String()), LongestShelf: clock.steady(s.LongestShelf),
 		}
 	}
-	return alarm.NewBook(cfg)
+	return cfg
 }
 
 // causes gives what glands share whose loss would be a flood of alarms: their

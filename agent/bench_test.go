@@ -25,7 +25,9 @@ type recordingCore struct {
 	now      time.Duration
 	dry      bool
 	repacked map[string]time.Duration
-	t        *testing.T
+
+	configured []rules.Config
+	t          *testing.T
 }
 
 func (c *recordingCore) Feed(r reading.Reading) ([]rules.Transition, error) {
@@ -62,6 +64,14 @@ func (c *recordingCore) RunIn(gland string, repacked time.Duration) error {
 	}
 	c.repacked[gland] = repacked
 	return nil
+}
+
+// Reconfigure notes the configuration.
+func (c *recordingCore) Reconfigure(_ time.Duration, cfg rules.Config) ([]rules.Transition, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.configured = append(c.configured, cfg)
+	return nil, nil
 }
 
 func (c *recordingCore) Next() (time.Duration, bool) { return 0, false }

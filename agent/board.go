@@ -54,6 +54,7 @@ type Snapshot struct {
 	Glands      []Gland // in the order of the configuration
 	Alarms      []Alarm // every condition of every gland, glands in order, urgent conditions first
 	Store       Trouble
+	Config      ConfigState
 	Transitions map[TransitionKey]uint64
 	Faults      map[FaultKey]uint64
 }

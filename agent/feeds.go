@@ -56,7 +56,7 @@ func Feeds(cfg *config.Config, clock *Clock, log *slog.Logger) ([]Feed, error) {
 	for i, f := range w.made {
 		w.made[i] = copying(f, w.copies)
 	}
-	return w.made, errors.Join(w.errs...)
+	return keyed(w.made, cfg), errors.Join(w.errs...)
 }
 
 type wiring struct {

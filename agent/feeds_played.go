@@ -27,7 +27,7 @@ func (w *wiring) recordings() {
 				"recording %s: speed %g; a speed other than 1 needs every source to be a recording of the same speed", r.path, r.speed))
 			continue
 		}
-		if i == 0 {
+		if i == 0 && w.clock.Speed != r.speed { // never while the clock is in use: see CheckSpeed
 			w.clock.Speed = r.speed
 		}
 		source, err := recording.New(recording.Config{Path: r.path, Speed: r.speed, Routes: r.routes}, w.clock.Unhurried())

@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 )
 
 const (
@@ -39,7 +40,7 @@ type Disk interface {
 // is safe for concurrent use.
 type Ledger struct {
 	disk    Disk
-	publish bool
+	publish atomic.Bool
 	log     *slog.Logger
 
 	mu        sync.Mutex
@@ -54,7 +55,20 @@ type Ledger struct {
 // NewLedger goes on after what the disk holds. publish says that somebody
 // drains the outbox.
 func NewLedger(disk Disk, publish bool, log *slog.Logger) *Ledger {
-	return &Ledger{disk: disk, publish: publish, log: log, next: disk.Newest() + 1, delivered: disk.Delivered()}
+	l := &Ledger{disk: disk, log: log, next: disk.Newest() + 1, delivered: disk.Delivered()}
+	l.publish.Store(publish)
+	return l
+}
+
+// SetPublish says whether somebody drains the outbox from now on. Who begins to
+// is not given what happened before.
+func (l *Ledger) SetPublish(on bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if on && !l.publish.Load() {
+		l.delivered = l.next - 1
+	}
+	l.publish.Store(on)
 }
 
 // Commit implements Journal.
@@ -87,7 +101,7 @@ func (l *Ledger) Retry(ctx context.Context) {
 // store writes what waits, in order, and the deliveries after it.
 func (l *Ledger) store(ctx context.Context) {
 	err := l.storeWaiting(ctx)
-	if err == nil && l.publish && l.delivered > l.disk.Delivered() {
+	if err == nil && l.publish.Load() && l.delivered > l.disk.Delivered() {
 		err = l.disk.Delete(ctx, min(l.delivered, l.disk.Newest()))
 	}
 	l.report(err)
@@ -163,7 +177,7 @@ func (l *Ledger) Trouble() Trouble {
 
 // Pending gives up to limit undelivered events with Seq > after, in order.
 func (l *Ledger) Pending(ctx context.Context, after uint64, limit int) ([]Event, error) {
-	if !l.publish {
+	if !l.publish.Load() {
 		return nil, nil
 	}
 	l.mu.Lock()
@@ -221,7 +235,7 @@ func (l *Ledger) Delete(ctx context.Context, seq uint64) error {
 func (l *Ledger) OutboxPending() int {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if !l.publish {
+	if !l.publish.Load() {
 		return 0
 	}
 	n := l.disk.Undelivered()

@@ -28,6 +28,7 @@ type core interface {
 	Next() (time.Duration, bool)
 	Gland(id string) (rules.GlandState, bool)
 	RunIn(gland string, repacked time.Duration) error
+	Reconfigure(at time.Duration, cfg rules.Config) ([]rules.Transition, error)
 }
 
 // loop is the one goroutine that touches the core.
@@ -37,6 +38,7 @@ type loop struct {
 	journal Journal
 	history *Recorder // may be nil
 	station string
+	config  ConfigState
 	started time.Time
 
 	second time.Duration // in steady time
@@ -127,6 +129,8 @@ func (l *loop) run(ctx context.Context) error {
 			l.accept(r)
 		case asked := <-l.agent.requests:
 			l.answer(ctx, asked)
+		case task := <-l.agent.tasks:
+			task(ctx)
 		case <-timer.C:
 		case <-ctx.Done():
 			return l.finish()
@@ -239,6 +243,9 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 }
 
 func (l *loop) feed(r reading.Reading) []rules.Transition {
+	if !l.isGland(r.Point.Gland) { // it was on its way when its gland was taken out
+		return nil
+	}
 	// One that another source's overtook is taken as of now; each has a time of
 	// its own, so that a recording keeps their order.
 	r.At = max(r.At, l.fed+1)

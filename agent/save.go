@@ -29,6 +29,10 @@ func (l *loop) tellLog(e Event) {
 		l.agent.log.Info("alarm", append(args, "priority", e.Priority, "message", e.Message)...)
 	case EventDown:
 		l.agent.log.Info(e.Message)
+	case EventConfig:
+		for _, c := range e.Changes {
+			l.agent.log.Info("configuration changed", "key", c.Key, "old", c.Old, "new", c.New)
+		}
 	}
 }
 
@@ -84,7 +88,7 @@ func (l *loop) publish(now time.Duration) {
 	before := l.agent.board.Latest()
 	s := &Snapshot{
 		Station: l.station, Started: l.started, Time: l.agent.clock.Wall(now), Seq: l.seq,
-		Store: l.journal.Trouble(), Glands: slices.Clone(l.glands), Alarms: before.Alarms,
+		Store: l.journal.Trouble(), Config: l.config, Glands: slices.Clone(l.glands), Alarms: before.Alarms,
 		Transitions: before.Transitions, Faults: before.Faults,
 	}
 	if l.counted {

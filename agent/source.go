@@ -31,6 +31,9 @@ type Feed struct {
 	Points []reading.Point
 	Open   func() (sensors.Source, error)
 	Once   bool // it ends for good, also by an error
+	// Key tells feeds apart by all that is configured of them; empty: like no
+	// other.
+	Key string
 }
 
 // FixedFeed wraps a source that runs once and for all, such as a recording.

@@ -14,15 +14,21 @@ const MaxBytes = 1 << 20
 
 // Load reads and parses the configuration at path. Its error is a Faults.
 func Load(path string) (*Config, error) {
+	cfg, _, err := LoadText(path)
+	return cfg, err
+}
+
+// LoadText is Load that gives the text too, also that of one at fault.
+func LoadText(path string) (*Config, []byte, error) {
 	data, fault := readBounded(path)
 	if fault != nil {
-		return nil, Faults{*fault}
+		return nil, nil, Faults{*fault}
 	}
 	cfg, faults := Parse(path, data)
 	if len(faults) > 0 {
-		return nil, faults
+		return nil, data, faults
 	}
-	return cfg, nil
+	return cfg, data, nil
 }
 
 func readBounded(path string) ([]byte, *Fault) {

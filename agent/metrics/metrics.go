@@ -40,13 +40,14 @@ type Publisher interface {
 	Connected() bool
 }
 
-// Parts are what is measured. Publisher may be nil: nothing is published.
+// Parts are what is measured. Publisher, or what it gives, may be nil: nothing is
+// published at present.
 // Store may be nil: nothing is kept on a disk.
 type Parts struct {
 	Latest    func() *agent.Snapshot
 	Queue     Queue
 	Outbox    Outbox
-	Publisher Publisher
+	Publisher func() Publisher
 	Store     Store
 	Version   string
 }
@@ -183,8 +184,10 @@ func (c *collector) collectQueues(out sink, s *agent.Snapshot) {
 	out.counter(c.d.dropped, float64(c.parts.Outbox.OutboxDropped()))
 	sent := uint64(0)
 	if c.parts.Publisher != nil {
-		sent = c.parts.Publisher.OutboxSent()
-		out.gauge(c.d.connected, bit(c.parts.Publisher.Connected()))
+		if p := c.parts.Publisher(); p != nil {
+			sent = p.OutboxSent()
+			out.gauge(c.d.connected, bit(p.Connected()))
+		}
 	}
 	out.counter(c.d.sent, float64(sent))
 }

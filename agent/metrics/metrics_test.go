@@ -122,7 +122,7 @@ weepd_store_set_aside_total 1
 
 func TestMetrics(t *testing.T) {
 	reg := prometheus.NewPedanticRegistry()
-	parts := Parts{Latest: snapshot, Queue: queues{}, Outbox: queues{}, Publisher: queues{}, Store: queues{}, Version: "1.2"}
+	parts := Parts{Latest: snapshot, Queue: queues{}, Outbox: queues{}, Publisher: func() Publisher { return queues{} }, Store: queues{}, Version: "1.2"}
 	if err := Register(reg, parts); err != nil {
 		t.Fatal(err)
 	}

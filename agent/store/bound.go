@@ -42,7 +42,7 @@ func (s *Store) Usage(ctx context.Context) (Usage, error) {
 }
 
 func (s *Store) usage(ctx context.Context) (u Usage, err error) {
-	u.Bound = s.opts.MaxBytes
+	u.Bound = s.bound.Load()
 	for _, d := range []*database{s.journal.database, s.history.db} {
 		used, _, err := d.used(ctx)
 		if err != nil {
@@ -233,7 +233,7 @@ func (s *Store) removeDamaged() error {
 func (s *Store) shrink(ctx context.Context) error {
 	for _, d := range []*database{s.journal.database, s.history.db} {
 		_, file, err := d.used(ctx)
-		if err == nil && file > s.opts.MaxBytes/2 {
+		if err == nil && file > s.bound.Load()/2 {
 			err = d.vacuum(ctx)
 		}
 		if err != nil {

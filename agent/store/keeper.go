@@ -59,6 +59,25 @@ func OpenKeeper(dir string, opts Options, log *slog.Logger) (*Keeper, error) {
 // Folder is where the store is.
 func (k *Keeper) Folder() string { return k.dir }
 
+// Configure puts another bound in force, and says whether somebody fetches events
+// from now on. What happened before somebody does is not theirs.
+func (k *Keeper) Configure(ctx context.Context, maxBytes int64, outbox bool) error {
+	k.mu.Lock()
+	begins := outbox && k.opts.NoOutbox
+	k.opts.MaxBytes, k.opts.NoOutbox = maxBytes, !outbox
+	s := k.store
+	k.mu.Unlock()
+	if s == nil {
+		return nil
+	}
+	s.bound.Store(maxBytes)
+	s.journal.setOutbox(outbox)
+	if begins {
+		return s.Delete(ctx, s.LastSeq())
+	}
+	return nil
+}
+
 // Close closes the store; what waits in the history must have been flushed.
 func (k *Keeper) Close() error {
 	k.mu.Lock()

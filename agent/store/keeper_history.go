@@ -46,7 +46,7 @@ func (k *Keeper) StoreBytes() (used, bound int64, ok bool) {
 		return 0, 0, false
 	}
 	files, err := s.Files()
-	return files, s.opts.MaxBytes, err == nil
+	return files, s.bound.Load(), err == nil
 }
 
 // HistoryDropped counts the readings and minutes that memory had no room for.

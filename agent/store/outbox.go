@@ -54,3 +54,16 @@ func (s *Store) Delete(ctx context.Context, upto int64) error {
 	j.delivered, j.pending = upto, j.pending-gone
 	return nil
 }
+
+// setOutbox says whether events wait for somebody; else they count as delivered.
+func (j *journal) setOutbox(on bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	switch {
+	case !on:
+		j.delivered, j.pending = j.last, 0
+	case j.noOutbox: // Delete notes it in the file
+		j.delivered, j.pending = min(j.delivered, j.last-1), min(j.last, 1)
+	}
+	j.noOutbox = !on
+}

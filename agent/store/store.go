@@ -22,6 +22,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -83,6 +84,7 @@ const (
 // Store is an open store, safe for concurrent use.
 type Store struct {
 	opts     Options
+	bound    atomic.Int64 // MaxBytes in force
 	dir      string
 	journal  *journal
 	history  *history
@@ -131,6 +133,7 @@ func Open(dir string, opts Options) (*Store, error) {
 		return nil, fmt.Errorf("open store %s: %w", dir, typed(err))
 	}
 	s := &Store{opts: opts, dir: dir}
+	s.bound.Store(opts.MaxBytes)
 	if err := s.open(context.Background()); err != nil {
 		return nil, errors.Join(fmt.Errorf("open store %s: %w", dir, err), s.Close())
 	}

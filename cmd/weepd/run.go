@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -16,7 +15,6 @@ import (
 	"weepd/agent/config"
 	"weepd/agent/mqtt"
 	"weepd/agent/store"
-	"weepd/agent/systemd"
 )
 
 func runCommand(s streams) *cobra.Command {
@@ -25,7 +23,8 @@ func runCommand(s streams) *cobra.Command {
 		Use:   "run --config FILE",
 		Short: "Look after the glands of a station until stopped",
 		Long: "Reads the sensors of a station, raises alarms, serves page and metrics, and publishes over MQTT.\n" +
-			"SIGTERM stops it within 5 s.\n\n" +
+			"SIGTERM stops it within 5 s. A changed configuration comes into force by itself, or at SIGHUP; one at\n" +
+			"fault changes nothing and is told in the log, on the page and over MQTT.\n\n" +
 			"Alarms, events and history are kept in the folder store.path of the configuration; without one,\n" +
 			"in $STATE_DIRECTORY (which systemd sets), or else in weepd-data beside the configuration.\n\n" +
 			"weepd is no safety system: its alarms do not replace trips, guards or lock-out.",
@@ -39,25 +38,18 @@ func runCommand(s streams) *cobra.Command {
 }
 
 func run(ctx context.Context, s streams, path string) error {
-	cfg, err := config.Load(path)
+	cfg, text, err := config.LoadText(path)
 	if err != nil {
 		return err
 	}
-	log := newLog(s.err, cfg.Log)
+	logs := newSwitched(newLog(s.err, cfg.Log))
+	log := slog.New(logs)
 	for _, w := range cfg.Warnings {
 		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
 	}
 	clock := agent.NewClock(nil)
-	feeds, err := agent.Feeds(cfg, clock, log)
-	if err != nil {
-		return err
-	}
-	texts, err := cfg.Advice()
-	if err != nil {
-		return err
-	}
-	policy, encryption, err := accessOf(cfg.HTTP, log)
-	if err != nil {
+	one := station{clock: clock, log: log, logTo: s.err}
+	if err := one.configure(cfg, clock, log); err != nil {
 		return err
 	}
 	keeper, err := store.OpenKeeper(storeFolder(cfg.Store, path), store.Options{
@@ -66,15 +58,13 @@ func run(ctx context.Context, s streams, path string) error {
 	if err != nil {
 		return err
 	}
-	err = station{
-		access: policy, tls: encryption, advice: texts, keeper: keeper, alarms: agent.AlarmSettingsOf(cfg),
-		id: cfg.Station, glands: agent.Glands(cfg), feeds: feeds, clock: clock,
-		mqtt: mqttConfig(cfg.Station, cfg.MQTT), listen: cfg.HTTP.Listen, log: log,
-		started: func(address string) {
-			log.Info("started", "version", version(), "station", cfg.Station, "glands", len(cfg.Glands),
-				"sources", len(feeds), "page", scheme(cfg.HTTP)+address+"/")
-		},
-	}.serve(ctx)
+	one.keeper = keeper
+	one.file = &configured{path: path, cfg: cfg, text: text, logs: logs, clock: clock}
+	one.started = func(address string) {
+		log.Info("started", "version", version(), "station", cfg.Station, "glands", len(cfg.Glands),
+			"sources", len(one.feeds), "page", scheme(cfg.HTTP)+address+"/")
+	}
+	err = one.serve(ctx)
 	if err := errors.Join(err, keeper.Close()); err != nil {
 		return err
 	}
@@ -82,19 +72,23 @@ func run(ctx context.Context, s streams, path string) error {
 	return nil
 }
 
-func newLog(w io.Writer, cfg config.Log) *slog.Logger {
-	opts := &slog.HandlerOptions{Level: cfg.Level}
-	lines := func(w io.Writer) slog.Handler {
-		if cfg.Format == "json" {
-			return slog.NewJSONHandler(w, opts)
-		}
-		return slog.NewTextHandler(w, opts)
+// configure gives the station what a configuration says. After an error it is as
+// it was.
+func (s *station) configure(cfg *config.Config, clock *agent.Clock, log *slog.Logger) (err error) {
+	next := *s
+	if next.feeds, err = agent.Feeds(cfg, clock, log); err != nil {
+		return err
 	}
-	if systemd.Journals(w) {
-		opts.ReplaceAttr = systemd.WithoutTime
-		return slog.New(systemd.NewHandler(w, lines))
+	if next.advice, err = cfg.Advice(); err != nil {
+		return err
 	}
-	return slog.New(lines(w))
+	if next.access, next.tls, err = accessOf(cfg.HTTP, log); err != nil {
+		return err
+	}
+	next.id, next.glands, next.alarms = cfg.Station, agent.Glands(cfg), agent.AlarmSettingsOf(cfg)
+	next.mqtt, next.listen = mqttConfig(cfg.Station, cfg.MQTT), cfg.HTTP.Listen
+	*s = next
+	return nil
 }
 
 // storeFolder is where the state is kept: what the configuration says, else

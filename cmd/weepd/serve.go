@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"errors"
+	"io"
 	"log/slog"
 	"net"
 	"os"
@@ -43,6 +44,8 @@ type station struct {
 	advice  advice.Book
 	before  []agent.Service // started first, stopped last
 	log     *slog.Logger
+	logTo   io.Writer
+	file    *configured // what may change while it runs; nil: nothing
 	watch   func(*agent.Agent, journal) agent.Service // may be nil
 	started func(pageAddress string)
 }
@@ -86,7 +89,9 @@ func (s station) serve(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	answerHangup(ctx, s.log)
+	hangup := make(chan os.Signal, 1)
+	signal.Notify(hangup, syscall.SIGHUP) // else it ends the program
+	defer signal.Stop(hangup)
 	options := agent.Options{
 		Station: s.id, Glands: s.glands, Feeds: s.feeds, Alarms: s.alarms, Clock: s.clock, Log: s.log,
 		Turned: manager.Turned,
@@ -100,29 +105,50 @@ func (s station) serve(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	measured := metrics.Parts{Latest: a.Board().Latest, Queue: a, Outbox: journal, Version: version()}
+	var publisher publishing
+	measured := metrics.Parts{
+		Latest: a.Board().Latest, Queue: a, Outbox: journal, Version: version(), Publisher: publisher.measured,
+	}
 	services := s.before
 	if options.History != nil {
 		measured.Store = kept{s.keeper, options.History}
 		exporter := export.NewServer(s.keeper.Folder(), s.keeper, options.History.Sync, s.log)
 		services = append(services, options.History.Service(a.Board()), agent.Service{Name: "export", Run: exporter.Run})
 	}
-	if s.mqtt != nil {
-		publisher := mqtt.New(*s.mqtt, a.Board(), journal, a, s.log)
-		measured.Publisher = publisher
-		services = append(services, agent.Service{Name: "mqtt", Run: publisher.Run})
+	parts := running{
+		agent: a, keeper: s.keeper,
+		web: func(ctx context.Context, s station) (*page.Server, error) { return s.web(ctx, a, journal, measured) },
+		publisher: func(s station) work {
+			if s.mqtt == nil {
+				publisher.set(nil)
+				return idle
+			}
+			next := mqtt.New(*s.mqtt, a.Board(), journal, a, s.log)
+			publisher.set(next)
+			return next.Run
+		},
 	}
-	server, err := s.web(ctx, a, journal, measured)
+	server, err := parts.web(ctx, s)
 	if err != nil {
 		return err
 	}
-	services = append(services, agent.Service{Name: "page", Run: server.Run})
+	parts.mqtt, parts.page = newPart("mqtt", parts.publisher(s)), newPart("page", server.Run)
+	services = append(services, agent.Service{Name: "mqtt", Run: parts.mqtt.Run}, agent.Service{Name: "page", Run: parts.page.Run})
 	if s.watch != nil {
 		services = append(services, s.watch(a, journal))
 	}
 	s.started(server.Addr())
 	services = append(services, managed(ctx, manager, a))
-	return agent.RunAll(ctx, s.log, append(services, a.Services()...)...)
+	services = append(services, a.Services()...)
+	if ledger, kept := journal.(*agent.Ledger); kept && s.file != nil {
+		parts.publish = ledger.SetPublish
+		r := &reloader{
+			configured: *s.file, station: s, parts: &parts, log: s.log,
+			hangup: hangup, seen: s.file.text, judged: true, reloads: manager.Reloading, reloaded: manager.Reloaded,
+		}
+		services = append(services, agent.Service{Name: "reload", Run: r.run})
+	}
+	return agent.RunAll(ctx, s.log, services...)
 }
 
 // web makes the page with all that is under its address.
@@ -170,22 +196,4 @@ func freePort(address string) string {
 		return address
 	}
 	return net.JoinHostPort(host, "0")
-}
-
-// answerHangup says in the log what SIGHUP, which ends a program by default,
-// does not do yet, until ctx ends.
-func answerHangup(ctx context.Context, log *slog.Logger) {
-	hangup := make(chan os.Signal, 1)
-	signal.Notify(hangup, syscall.SIGHUP)
-	go func() {
-		defer signal.Stop(hangup)
-		for {
-			select {
-			case <-hangup:
-				log.Warn("SIGHUP: the configuration is not read again; restart the agent to take a change over")
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
 }

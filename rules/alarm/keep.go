@@ -85,6 +85,31 @@ func (b *Book) restoreMembers(c Cause, e Entry) []Step {
 	return steps
 }
 
+// Reconfigure gives the book other glands, causes or policies. Alarms, shelves and
+// raises that wait stay as they are. What is no longer configured comes back as
+// unknown; a cause that lost its last member by that clears.
+func (b *Book) Reconfigure(cfg Config) (steps []Step, unknown []Entry, err error) {
+	fresh, err := NewBook(cfg)
+	if err != nil {
+		return nil, nil, err
+	}
+	fresh.now = b.now
+	steps, unknown = fresh.Restore(b.Entries())
+	held := b.held
+	*b = *fresh
+	for _, h := range held {
+		switch {
+		case !b.known(h.Key):
+		case b.mayShare(h.Key):
+			b.held = append(b.held, h)
+		default:
+			h.At = b.now
+			steps = append(steps, b.own(h)...)
+		}
+	}
+	return steps, unknown, nil
+}
+
 // Shift moves the whole book on the steady clock, for a restart whose steady
 // clock does not go on from the stored one: e.g. the gateway woke up in 1970.
 func (b *Book) Shift(by time.Duration) {
