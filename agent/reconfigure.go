@@ -27,6 +27,14 @@ type ConfigState struct {
 	Since   time.Time // of Problem
 }
 
+// Trouble gives the state in the form that leaves the agent; nil: there is none.
+func (c ConfigState) Trouble() *ConfigTrouble {
+	if c.Problem == "" {
+		return nil
+	}
+	return &ConfigTrouble{c.Problem, c.Since}
+}
+
 // errEnding is given to who asks a loop that ends.
 var errEnding = errors.New("the agent is stopping")
 
@@ -217,7 +225,7 @@ func (l *loop) takeBook(now time.Duration) {
 	}
 	for _, e := range unknown {
 		delete(l.unproven, e.Key)
-		if e.Alarm.State == alarm.Normal && !e.Alarm.Active {
+		if j, told := index[e.Key]; !told || !shown[j].Standing() {
 			l.batch.Alarms = append(l.batch.Alarms, KeptAlarm{Entry: e, Event: -1, Forget: true})
 			continue
 		}

@@ -126,6 +126,14 @@ type Status struct {
 	State   string    `json:"state"` // online or offline
 	Version string    `json:"version"`
 	Since   time.Time `json:"since"`
+	// Config tells of a changed configuration that is at fault and not in force.
+	Config *ConfigTrouble `json:"config,omitempty"`
+}
+
+// ConfigTrouble is why a changed configuration is not in force.
+type ConfigTrouble struct {
+	Problem string    `json:"problem"`
+	Since   time.Time `json:"since"`
 }
 
 // NewGlandReading gives a gland's state in the form that leaves the agent.

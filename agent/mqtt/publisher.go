@@ -25,6 +25,8 @@ const (
 	partTimeout    = 1500 * time.Millisecond
 	quiesceMS      = 100
 
+	online, offline = "online", "offline" // states of status
+
 	backoffFirst = time.Second
 	backoffMost  = time.Minute
 )
@@ -125,7 +127,7 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 	if err != nil {
 		return nil, err
 	}
-	will, err := json.Marshal(p.status("offline"))
+	will, err := json.Marshal(p.status(offline))
 	if err != nil {
 		return nil, err
 	}
@@ -158,5 +160,10 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 
 // status is since the agent's start; the last will cannot know when it is sent.
 func (p *Publisher) status(state string) agent.Status {
-	return agent.Status{State: state, Version: p.cfg.Version, Since: p.board.Latest().Started.UTC().Truncate(time.Millisecond)}
+	latest := p.board.Latest()
+	s := agent.Status{State: state, Version: p.cfg.Version, Since: latest.Started.UTC().Truncate(time.Millisecond)}
+	if state == online {
+		s.Config = latest.Config.Trouble()
+	}
+	return s
 }

@@ -37,7 +37,8 @@ type session struct {
 
 	alarmsSeen []agent.Alarm // of the newest snapshot that was looked through
 
-	urgent []agent.Urgent // in flight
+	urgent []agent.Urgent  // in flight
+	status *agent.Snapshot // as it was when the status was sent
 	alarms map[alarmKey]alarmMark
 	glands map[string]sentGland
 	looked time.Time // at the glands
@@ -59,7 +60,7 @@ func newSession(p *Publisher, client paho.Client, lost <-chan error) *session {
 
 // run publishes until ctx ends (nil) or the connection fails.
 func (s *session) run(ctx context.Context) error {
-	if err := s.publish("status", 1, true, 0, s.p.status("online")); err != nil {
+	if err := s.publishStatus(); err != nil {
 		return err
 	}
 	stop, err := s.takeCommands(ctx)
@@ -83,6 +84,13 @@ func (s *session) run(ctx context.Context) error {
 	}
 }
 
+// publishStatus says that the agent is there, and how it stands with its
+// configuration.
+func (s *session) publishStatus() error {
+	s.status = s.p.board.Latest()
+	return s.publish("status", 1, true, 0, s.p.status(online))
+}
+
 // catchUp brings the topics up to date: states first, so that a backlog of
 // events never holds the newest alarm up. more says that events are left.
 func (s *session) catchUp(ctx context.Context) (more bool, err error) {
@@ -92,6 +100,11 @@ func (s *session) catchUp(ctx context.Context) (more bool, err error) {
 	latest := s.p.board.Latest()
 	if err := s.publishAlarms(latest); err != nil {
 		return false, err
+	}
+	if s.status.Config != latest.Config {
+		if err := s.publishStatus(); err != nil {
+			return false, err
+		}
 	}
 	if err := s.publishGlands(latest, time.Now()); err != nil {
 		return false, err
@@ -223,7 +236,7 @@ func (s *session) part() error {
 			return err
 		}
 	}
-	if err := s.publish("status", 1, true, 0, s.p.status("offline")); err != nil {
+	if err := s.publish("status", 1, true, 0, s.p.status(offline)); err != nil {
 		return err
 	}
 	for len(s.window) > 0 {

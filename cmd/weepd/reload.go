@@ -211,7 +211,7 @@ func (r *reloader) inForce(ctx context.Context, cfg *config.Config, next station
 func (r *reloader) restart(ctx context.Context, cfg *config.Config, next station, changes []agent.Change, server *page.Server) error {
 	r.logs.replace(newLog(next.logTo, cfg.Log))
 	var errs []error
-	if server != nil || pageChanged(changes) || !reflect.DeepEqual(r.station.advice, next.advice) {
+	if server != nil || pageChanged(changes) || r.station.alarms.LongestShelf != next.alarms.LongestShelf || !reflect.DeepEqual(r.station.advice, next.advice) {
 		web := func(s station) func() (work, error) {
 			return func() (work, error) {
 				if server != nil {

@@ -166,7 +166,19 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
 		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.advice.Lines,
 		CanLogIn: s.access.Users != nil, LongestShelf: s.alarms.LongestShelf, History: s.history(),
+		Notices: func() []page.Notice { return notices(a.Board().Latest()) },
 	})
+}
+
+// notices are what everybody who looks at the page must know beside the store.
+func notices(s *agent.Snapshot) []page.Notice {
+	if s.Config.Problem == "" {
+		return nil
+	}
+	return []page.Notice{{
+		Severity: "medium", Since: s.Config.Since,
+		Text: "A changed configuration is at fault and not in force; the old one is. " + s.Config.Problem,
+	}}
 }
 
 // history is nil without a store.
