@@ -45,7 +45,7 @@ type station struct {
 	before  []agent.Service // started first, stopped last
 	log     *slog.Logger
 	logTo   io.Writer
-	file    *configured // what may change while it runs; nil: nothing
+	file    *configured                               // what may change while it runs; nil: nothing
 	watch   func(*agent.Agent, journal) agent.Service // may be nil
 	started func(pageAddress string)
 }
