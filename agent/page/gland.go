@@ -3,6 +3,7 @@ package page
 import (
 	"context"
 	"net/http"
+	"slices"
 	"time"
 
 	"weepd/agent"
@@ -11,6 +12,7 @@ import (
 // glandView is what a gland's view has beside its pieces.
 type glandView struct {
 	ID, Name string
+	Charts   *glandCharts
 	Tiles    []entryKind
 	Entries  []entry
 	Sections []Section
@@ -31,13 +33,20 @@ func (s *Server) glandPage(w http.ResponseWriter, r *http.Request) {
 		s.write(w, http.StatusNotFound, "unknown", sh)
 		return
 	}
+	span, err := windowOf(r.URL.Query(), s.stationNow().now)
+	if err != nil {
+		sh := s.frame(r, s.stationNow())
+		sh.Here, sh.Done = "/gland/"+id, err.Error()
+		s.write(w, http.StatusBadRequest, "unknown", sh)
+		return
+	}
 	s.show(w, r, query{View: viewGland, Gland: id}, func(sh *shell, st *station) (err error) {
-		sh.Gland, err = s.glandOf(r.Context(), st, st.byID[id])
+		sh.Gland, err = s.glandOf(r.Context(), st, st.byID[id], span)
 		return err
 	})
 }
 
-func (s *Server) glandOf(ctx context.Context, st *station, g row) (*glandView, error) {
+func (s *Server) glandOf(ctx context.Context, st *station, g row, w window) (*glandView, error) {
 	v := &glandView{ID: g.ID, Name: g.Name, Tiles: entryKinds[:]}
 	if s.parts.Sheet != nil {
 		v.Sections = s.parts.Sheet(ctx, g.ID)
@@ -47,5 +56,17 @@ func (s *Server) glandOf(ctx context.Context, st *station, g row) (*glandView, e
 		return nil, err
 	}
 	v.Entries = s.entriesOf(events, st.now)
-	return v, nil
+	if w.From.Before(st.now.Add(-entriesSpan)) || w.To.Before(st.now) {
+		events, err = s.parts.Journal.Between(ctx, agent.Happened{Gland: g.ID, From: w.From, To: w.To}, eventsOfAll)
+		if err != nil {
+			return nil, err
+		}
+	}
+	v.Charts, err = s.chartsOf(ctx, st, g, w, s.marksOf(within(events, w), st, g, w))
+	return v, err
+}
+
+// within leaves out events before the window.
+func within(events []agent.Event, w window) []agent.Event {
+	return slices.DeleteFunc(slices.Clone(events), func(e agent.Event) bool { return e.Time.Before(w.From) })
 }

@@ -211,6 +211,7 @@ func (s *Server) views(mux *http.ServeMux) {
 	packed("GET /{$}", s.overview)
 	packed("GET /alarms", s.alarmList)
 	packed("GET /gland/{id}", s.glandPage)
+	packed("GET /gland/{id}/data.csv", s.data)
 	packed("GET /login", s.login)
 	packed("GET /static/", s.static.serve)
 	mux.HandleFunc("GET /live", s.live)

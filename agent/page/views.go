@@ -47,6 +47,7 @@ func (s *Server) functions() template.FuncMap {
 		"shelf": s.shelfChoices,
 		"name":  func() string { return s.parts.Board.Latest().Station },
 		"short": short,
+		"query": func(q string) template.URL { return template.URL(q) }, // made by net/url
 		"care":  func(tile string) string { return s.texts["record."+tile+".caution"] },
 		"list":  func(words ...string) []string { return words },
 		"more":  func(all, shown int) int { return all - shown },

@@ -59,6 +59,9 @@ func TestTextsAreAllThereAndAllInUse(t *testing.T) {
 			used = append(used, "act."+k.String(), "done."+k.String())
 		}
 	}
+	for _, span := range spans {
+		used = append(used, "span."+span.Name)
+	}
 	for _, k := range entryKinds {
 		used = append(used, "record."+k.Tile)
 		for _, f := range k.Fields {
