@@ -37,6 +37,7 @@ func commands(s streams) []*cobra.Command {
 		pointsCommand(s),
 		userCommand(s),
 		replayCommand(s),
+		suggestCommand(s),
 		sheetCommand(s),
 		adviceCommand(s),
 		exportCommand(s),
