@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/url"
 	"os"
+	"path/filepath"
 	"slices"
 
 	_ "modernc.org/sqlite" // the driver
@@ -46,7 +47,10 @@ func openDatabase(path, mode string, fault func(string) error) (*database, error
 	// unix-excl needs no file of shared memory (sqlite.org/vfs.html), which a
 	// full disk would refuse.
 	q := url.Values{"_pragma": all, "_txlock": {"immediate"}, "vfs": {"unix-excl"}}
-	u := url.URL{Scheme: "file", Path: path, RawQuery: q.Encode()}
+	u, err := fileURL(path, q)
+	if err != nil {
+		return nil, err
+	}
 	db, err := sql.Open("sqlite", u.String())
 	if err != nil {
 		return nil, typed(err)
@@ -55,6 +59,13 @@ func openDatabase(path, mode string, fault func(string) error) (*database, error
 	db.SetMaxIdleConns(1)
 	db.SetConnMaxIdleTime(0)
 	return &database{db, fault}, nil
+}
+
+// fileURL names a file to SQLite: by its whole path, as the first folder of a
+// relative one would be taken for a host.
+func fileURL(path string, q url.Values) (url.URL, error) {
+	whole, err := filepath.Abs(path)
+	return url.URL{Scheme: "file", Path: whole, RawQuery: q.Encode()}, err
 }
 
 // migrate brings the file to the newest version, one transaction a step.

@@ -285,3 +285,18 @@ func TestFilesAreSetUpAsMeant(t *testing.T) {
 		t.Errorf("shared memory: %v", shm)
 	}
 }
+
+// TestRelativeFolder: a folder named without a slash is one here.
+func TestRelativeFolder(t *testing.T) {
+	t.Chdir(t.TempDir())
+	s, err := Open("kept", Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := LookAt(t.Context(), "kept", func(*Look) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -41,6 +42,7 @@ func commands(s streams) []*cobra.Command {
 		sheetCommand(s),
 		adviceCommand(s),
 		exportCommand(s),
+		reportCommand(s, time.Now),
 		versionCommand(s),
 		casesCommand(s),
 		proofCommand(s),
