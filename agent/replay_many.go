@@ -113,7 +113,8 @@ func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 		own := crowded{glands: make(map[string]bool, len(cfg.Glands))}
 		as := rules.Config{Glands: make([]rules.GlandConfig, len(cfg.Glands))}
 		for i, g := range cfg.Glands {
-			g.Fitted, g.InferShaft = fitted[g.ID], false
+			g.Fitted = fitted[g.ID]
+			g.InferShaft = g.InferShaft && !g.Fitted[reading.Run] // as FitRecorded
 			as.Glands[i], own.glands[g.ID] = g, true
 		}
 		station, err := rules.NewStation(as)

@@ -156,6 +156,14 @@ func TestOfPutsSideBySide(t *testing.T) {
 	if leak := r.Lines[0].Alarms[0]; leak.Old != nil || !leak.New.Open || leak.New.Seconds() != 3*3600 {
 		t.Errorf("%+v", leak.New)
 	}
+	checkWeeks(t, r)
+	if short := Of(&Spans{}, &Spans{}, &Watch{}, 0, nil); short.OldPerWeek != nil {
+		t.Error("alarms a week of nothing watched")
+	}
+}
+
+func checkWeeks(t *testing.T, r Result) {
+	t.Helper()
 	if *r.OldPerWeek != 1 || *r.NewPerWeek != 1.5 {
 		t.Errorf("a week: %g and %g", *r.OldPerWeek, *r.NewPerWeek)
 	}
@@ -169,8 +177,5 @@ func TestOfPutsSideBySide(t *testing.T) {
 	// 1970-01-01 was a Thursday: 14 days lie in three weeks.
 	if !slices.Equal(weeks, [][2]int{{2, 1}, {0, 1}, {0, 1}}) || r.Weeks[0].Hours != 96 {
 		t.Errorf("weeks %v, %+v", weeks, r.Weeks)
-	}
-	if short := Of(&Spans{}, &Spans{}, &Watch{}, 0, nil); short.OldPerWeek != nil {
-		t.Error("alarms a week of nothing watched")
 	}
 }

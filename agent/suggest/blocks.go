@@ -27,8 +27,7 @@ type history struct {
 	now      block
 	begun    bool
 	atRest   bool
-	hasDrip  bool
-	hasRun   bool
+	fitted   rules.Fitted // what has rows
 	temp     float64
 	ref      float64
 	hasTemp  bool
@@ -97,16 +96,17 @@ func (h *history) take(r reading.Reading) {
 		h.begun = true
 		h.now = block{index: int64(r.At / blockTime)} // a part only: not good
 	}
+	if !r.Point.Kind.Mark() {
+		h.fitted[r.Point.Kind] = true
+	}
 	switch r.Point.Kind {
 	case reading.Drip:
-		h.hasDrip = true
 		if r.Quality.OK() {
 			h.now.drops += r.Value
 		} else {
 			h.now.good = false
 		}
 	case reading.Run:
-		h.hasRun = true
 		h.atRest = !r.Quality.OK() || r.Value == 0
 		h.now.good = h.now.good && !h.atRest
 	case reading.Temp:
@@ -115,7 +115,7 @@ func (h *history) take(r reading.Reading) {
 		h.noteRise()
 	case reading.Ref:
 		h.ref, h.hasRef = r.Value, r.Quality.OK()
-	case reading.Kinds:
+	default: // tells nothing of weep or heat
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"weepd/rules/reading"
 	"weepd/rules/weep"
 )
 
@@ -61,7 +62,7 @@ const leastDays = 7.0
 // lacking reports that the record says too little, and notes what is lacking.
 func (f *Finding) lacking(h *history, l Limit) bool {
 	switch {
-	case l != Rise && !h.hasDrip:
+	case l != Rise && !h.fitted[reading.Drip]:
 		f.TooLittle = "no drops were recorded"
 	case l == Rise && !h.sawRise:
 		f.TooLittle = "no rise was recorded: that needs temp and ref"

@@ -58,7 +58,7 @@ func (s *Study) Choose() {
 		s.quiet[id] = h.quiet(s.past.last)
 		s.injected[id] = stretches(steady(s.quiet[id]))
 		for _, one := range s.injected[id] {
-			if h.hasRun { // it turned all the while, but the row that says so is older
+			if h.fitted[reading.Run] { // it turned all the while, but the row that says so is older
 				one.rows = append(one.rows, reading.Reading{At: one.from, Point: reading.Point{Gland: id, Kind: reading.Run}, Value: 1})
 			}
 		}
@@ -101,6 +101,7 @@ func (s *Study) Report() []Finding {
 // find is all that is known of one limit of one gland.
 func (s *Study) find(g rules.GlandConfig, l Limit, models *weep.Models) Finding {
 	h := s.past.glands[g.ID]
+	g.Fitted, g.InferShaft = h.fitted, g.InferShaft && !h.fitted[reading.Run]
 	f := Finding{
 		Gland: g.ID, Limit: l, InForce: l.of(g.Limits), Budget: g.Limits.FalseAlarmsPerYear,
 		Watched: h.turning.Hours() / 24, Stretches: len(s.injected[g.ID]), Candidates: []Candidate{},

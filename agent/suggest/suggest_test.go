@@ -19,7 +19,8 @@ func point(k reading.Kind) reading.Point { return reading.Point{Gland: "p1", Kin
 
 // record makes days of a gland at 40 drops a minute with gamma intervals, and a
 // rise of 8 °C; at the given hours the weep is another one for five minutes.
-func record(days float64, shape float64, odd map[float64]float64) []reading.Reading {
+func record(days float64, odd map[float64]float64) []reading.Reading {
+	const shape = 3.0
 	rng := rand.New(rand.NewPCG(1, 2))
 	var rows []reading.Reading
 	add := func(at float64, k reading.Kind, v float64) {
@@ -98,7 +99,7 @@ func options() Options {
 // says, and each limit's proposal follows from its rules.
 func TestStudyOfEightDays(t *testing.T) {
 	o := options()
-	found := studied(t, record(8, 3, map[float64]float64{30: 3, 80: 3, 130.3: 3}), o)
+	found := studied(t, record(8, map[float64]float64{30: 3, 80: 3, 130.3: 3}), o)
 	dry := found[Dry]
 	if !dry.Enough || dry.Stretches != mostStretches || math.Abs(dry.Watched-8) > 0.01 || math.Abs(dry.Usual50-40) > 1 {
 		t.Fatalf("%+v", dry)
@@ -118,7 +119,7 @@ func TestStudyOfEightDays(t *testing.T) {
 		}
 	}
 	o.MostPerMonth, o.Limits, o.Factors, o.Budgets = 1, []Limit{Dry}, []float64{1}, []float64{1}
-	if p := studied(t, record(8, 3, map[float64]float64{30: 3, 80: 3, 130.3: 3}), o)[Dry].Proposal; !p.Keep || len(p.Reasons) < 2 {
+	if p := studied(t, record(8, map[float64]float64{30: 3, 80: 3, 130.3: 3}), o)[Dry].Proposal; !p.Keep || len(p.Reasons) < 2 {
 		t.Errorf("three alarms in eight days, one a month accepted: %+v", p)
 	}
 }
@@ -145,13 +146,13 @@ func TestTooLittleRecord(t *testing.T) {
 		days float64
 		want string
 	}{{0.01, "14 minutes were watched with the shaft turning, want 7 days"}, {3, "3.0 days were watched with the shaft turning, want 7 days"}} {
-		f := studied(t, record(c.days, 3, nil), options())[Dry]
+		f := studied(t, record(c.days, nil), options())[Dry]
 		if f.Enough || f.TooLittle != c.want || f.Proposal != nil || len(f.Candidates) > 0 {
 			t.Errorf("%g days: %+v", c.days, f)
 		}
 	}
 	var restless []reading.Reading // stops every two hours
-	for _, r := range record(10, 3, nil) {
+	for _, r := range record(10, nil) {
 		hours := int((r.At - start).Hours())
 		if hours%2 == 1 && (len(restless) == 0 || int((restless[len(restless)-1].At-start).Hours())%2 == 0) {
 			restless = append(restless, reading.Reading{At: r.At, Point: point(reading.Run), Value: 0})
