@@ -10,6 +10,7 @@ import (
 
 	"weepd/rules"
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 )
 
 var (
@@ -27,6 +28,8 @@ type recordingCore struct {
 	repacked map[string]time.Duration
 
 	configured []rules.Config
+	lives      map[string]*upkeep.Life
+	fresh      []rules.Fresh
 	t          *testing.T
 }
 
@@ -72,6 +75,63 @@ func (c *recordingCore) Reconfigure(_ time.Duration, cfg rules.Config) ([]rules.
 	defer c.mu.Unlock()
 	c.configured = append(c.configured, cfg)
 	return nil, nil
+}
+
+// life is the real upkeep of a gland.
+func (c *recordingCore) life(gland string) *upkeep.Life {
+	if c.lives == nil {
+		c.lives = make(map[string]*upkeep.Life)
+	}
+	if c.lives[gland] == nil {
+		c.lives[gland] = upkeep.NewLife(upkeep.Config{NormalDPM: 30, DryDPM: 15, LeakDPM: 60})
+	}
+	return c.lives[gland]
+}
+
+func (c *recordingCore) Record(gland string, e upkeep.Entry) ([]rules.Transition, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.life(gland).Record(e)
+	return nil, nil
+}
+
+func (c *recordingCore) Restore(gland string, entries []upkeep.Entry, weeps []upkeep.Bucket) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, e := range entries {
+		c.life(gland).Record(e)
+	}
+	for _, b := range weeps {
+		c.life(gland).Observe(b, 1)
+	}
+	return nil
+}
+
+func (c *recordingCore) Upkeep(gland string) (*upkeep.State, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.life(gland).Assess(c.now), true
+}
+
+func (c *recordingCore) Entry(gland string, seq uint64) (upkeep.Entry, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.life(gland).Find(seq)
+}
+
+func (c *recordingCore) NumberStep(gland string, at time.Duration, seq uint64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.life(gland).Number(at, seq)
+}
+
+// TakeFresh gives what a test has put there.
+func (c *recordingCore) TakeFresh() []rules.Fresh {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	fresh := c.fresh
+	c.fresh = nil
+	return fresh
 }
 
 func (c *recordingCore) Next() (time.Duration, bool) { return 0, false }

@@ -1,7 +1,6 @@
 package agent
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -128,48 +127,4 @@ func (l *loop) glandWords() string {
 		list = append(list, g.Rules.ID)
 	}
 	return strings.Join(list, ", ")
-}
-
-// EntryRepacked is the kind of an upkeep entry that begins a run-in.
-const EntryRepacked = "repacked"
-
-// recordEntry takes an upkeep entry as it was given.
-func (l *loop) recordEntry(c Command, at time.Duration) Reply {
-	_, found := l.byID[c.Gland]
-	switch {
-	case !found:
-		return Refuse(alarm.UnknownAlarm.String(), "no gland %q; the glands are %s", c.Gland, l.glandWords())
-	case c.Kind == "":
-		return Refuse(ReasonMalformed, "kind is missing; say what the entry is about, e.g. adjustment")
-	case c.Condition != "" || c.For != "":
-		return Refuse(ReasonMalformed, "condition and for do not belong to record")
-	}
-	if c.Kind == EntryRepacked {
-		if err := l.repacked(c.Gland, 0, at); err != nil {
-			return Refuse(ReasonMalformed, "%s", err)
-		}
-	}
-	e := Event{
-		Time: stamp(l.agent.clock.Wall(at)), At: at, Kind: EventUpkeep, Gland: c.Gland, By: c.By, Note: c.Note,
-		Entry: &Entry{c.Kind, compact(c.Value)}, Command: c.ID,
-		Message: fmt.Sprintf("%s recorded %s.", c.By, c.Kind),
-	}
-	l.batch.Upkeep = append(l.batch.Upkeep, Upkeep{
-		Time: e.Time, Gland: c.Gland, By: c.By, Note: c.Note, Command: c.ID, Entry: *e.Entry, Event: len(l.batch.Events),
-	})
-	l.record(e)
-	return Reply{OK: true}
-}
-
-// compact leaves values as they are but for white space, so that an event is
-// one line.
-func compact(value json.RawMessage) json.RawMessage {
-	if len(value) == 0 {
-		return nil
-	}
-	text, err := json.Marshal(value)
-	if err != nil { // it was parsed before
-		return nil
-	}
-	return text
 }

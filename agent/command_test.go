@@ -67,7 +67,7 @@ func TestCommandIsDoneOnce(t *testing.T) {
 		disk := &fakeDisk{}
 		l := liveOn(t, disk, &wallClock{})
 		for range 3 {
-			if r := l.command(t, "r1", "record", "condition=", "kind=adjustment", `value={"flats":0.5}`, "note=half a flat"); !r.OK {
+			if r := l.command(t, "r1", "record", "condition=", "kind=adjusted", `value={"flats":0.5}`, "note=half a flat"); !r.OK {
 				t.Fatal(r)
 			}
 		}
@@ -77,7 +77,7 @@ func TestCommandIsDoneOnce(t *testing.T) {
 		l.die(t, disk, false)
 		wantEvents(t, disk, EventUpkeep)
 		text, err := json.Marshal(disk.stored()[0])
-		for _, want := range []string{`"gland":"a"`, `"by":"operator"`, `"note":"half a flat"`, `"entry":{"kind":"adjustment","value":{"flats":0.5}}`, `"command":"r1"`} {
+		for _, want := range []string{`"gland":"a"`, `"by":"operator"`, `"note":"half a flat"`, `"entry":{"kind":"adjusted","value":{"flats":0.5}}`, `"command":"r1"`} {
 			if err != nil || !strings.Contains(string(text), want) {
 				t.Errorf("no %s in %s", want, text)
 			}
@@ -176,7 +176,7 @@ func TestParseCommandRefuses(t *testing.T) {
 
 func FuzzParseCommand(f *testing.F) {
 	f.Add([]byte(`{"id":"c1","action":"shelve","gland":"p1-de","condition":"dry","by":"M. Weaver","for":"8h","note":"packing ordered"}`))
-	f.Add([]byte(`{"id":"r1","action":"record","gland":"p1-de","by":"x","kind":"adjustment","value":{"flats":[1,2]}}`))
+	f.Add([]byte(`{"id":"r1","action":"record","gland":"p1-de","by":"x","kind":"adjusted","value":{"flats":[1,2]}}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		c, refused := ParseCommand(data)
 		if refused == nil && (!ValidCommandID(c.ID) || strings.Count(c.Canonical("s"), "\n") != 11) {

@@ -48,7 +48,8 @@ type Upkeep struct {
 	Command string    `json:"command"`
 	Entry
 
-	Event int `json:"-"` // index in the batch
+	Event int           `json:"-"` // index in the batch
+	At    time.Duration `json:"-"` // of the work, steady time of this run
 }
 
 // Done is a command that is done and what was replied.

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"sync"
 	"testing"
-	"time"
 
 	"pgregory.net/rapid"
 )
@@ -136,12 +135,7 @@ func (d *fakeDisk) remember() Remembered {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	last := d.last
-	m := Remembered{Last: &last, Stopped: d.stopped, Repacked: map[string]time.Time{"gone": last.Wall}}
-	for _, u := range d.upkeep {
-		if u.Kind == EntryRepacked {
-			m.Repacked[u.Gland] = u.Time
-		}
-	}
+	m := Remembered{Last: &last, Stopped: d.stopped, Upkeep: append([]Upkeep{{Gland: "gone", Time: last.Wall, Entry: Entry{Kind: EntryRepacked}}}, d.upkeep...)}
 	for _, k := range d.alarms {
 		m.Alarms = append(m.Alarms, k)
 	}

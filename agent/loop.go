@@ -8,6 +8,7 @@ import (
 	"weepd/rules"
 	"weepd/rules/alarm"
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 	"weepd/sensors"
 )
 
@@ -29,6 +30,12 @@ type core interface {
 	Gland(id string) (rules.GlandState, bool)
 	RunIn(gland string, repacked time.Duration) error
 	Reconfigure(at time.Duration, cfg rules.Config) ([]rules.Transition, error)
+	Record(gland string, e upkeep.Entry) ([]rules.Transition, error)
+	Restore(gland string, entries []upkeep.Entry, weeps []upkeep.Bucket) error
+	Upkeep(gland string) (*upkeep.State, bool)
+	Entry(gland string, seq uint64) (upkeep.Entry, bool)
+	NumberStep(gland string, at time.Duration, seq uint64)
+	TakeFresh() []rules.Fresh
 }
 
 // loop is the one goroutine that touches the core.
@@ -76,6 +83,10 @@ type loop struct {
 	retried     time.Duration // the journal's store
 	ahead       bool          // a source stamped the future; the log has been told
 
+	stale  map[string]bool        // glands whose upkeep must be looked at again
+	runIns map[string]UpkeepRunIn // the newest that is over, by gland
+	late   *Remembered            // upkeep that waits for the clock
+
 	behind bool          // a source is bringing its past: the core must not run ahead of it
 	cameAt time.Duration // when the last reading came
 	past   time.Duration // the last minute of it that the history has
@@ -89,6 +100,7 @@ func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
 		byID: make(map[string]int), heard: make(map[reading.Point]time.Duration),
 		alarms: emptyAlarms(o.Glands, o.Alarms.References), alarmAt: make(map[alarm.Key]int),
 		proof: make(map[alarm.Key]rules.Transition), active: make(map[alarm.Key]bool), unproven: make(map[alarm.Key]bool),
+		stale: make(map[string]bool), runIns: make(map[string]UpkeepRunIn),
 		second: o.Clock.steady(checkEvery),
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
@@ -97,6 +109,7 @@ func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
 	for i, g := range o.Glands {
 		l.glands = append(l.glands, Gland{GlandInfo: g})
 		l.byID[g.Rules.ID] = i
+		l.stale[g.Rules.ID] = true
 		if g.Rules.Fitted[reading.Drip] {
 			l.heard[reading.Point{Gland: g.Rules.ID, Kind: reading.Drip}] = now
 		}
@@ -228,6 +241,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.settle(now)
 	}
 	l.rush()
+	l.takeFresh(now)
 	if now-l.retried >= l.second {
 		l.retried = now
 		l.journal.Retry(ctx)

@@ -59,21 +59,32 @@ func (l *loop) markWatch(at time.Duration) {
 	l.keep(reading.Reading{At: at, Point: reading.Point{Gland: l.glands[0].Rules.ID, Kind: reading.Watch}})
 }
 
-// repacked begins a gland's run-in, or goes on with one that began so long ago.
-func (l *loop) repacked(gland string, ago, now time.Duration) error {
+// present brings the core to a moment of its own for something that people do,
+// and gives it.
+func (l *loop) present(now time.Duration) time.Duration {
 	if l.fed == 0 || !l.behind { // else at the core's own present
 		for _, t := range l.advance(now) {
 			l.judge(t)
 		}
 	}
-	at := l.fed + 1
-	for _, t := range l.core.Advance(at) {
+	l.fed++
+	for _, t := range l.core.Advance(l.fed) {
 		l.judge(t)
 	}
-	if err := l.core.RunIn(gland, at-ago); err != nil {
+	return l.fed
+}
+
+// repacked begins a gland's run-in, or goes on with one that began so long before
+// the core's present.
+func (l *loop) repacked(gland string, ago time.Duration) error {
+	if err := l.core.RunIn(gland, l.fed-ago); err != nil {
 		return err
 	}
-	l.fed = at
-	l.keep(reading.Reading{At: at, Point: reading.Point{Gland: gland, Kind: reading.Repacked}, Value: ago.Seconds()})
+	l.keep(reading.Reading{At: l.fed, Point: reading.Point{Gland: gland, Kind: reading.Repacked}, Value: ago.Seconds()})
 	return nil
+}
+
+// adjusted notes that the nuts were turned at the core's present.
+func (l *loop) adjusted(gland string, flats float64) {
+	l.keep(reading.Reading{At: l.fed, Point: reading.Point{Gland: gland, Kind: reading.Adjusted}, Value: flats})
 }

@@ -9,6 +9,7 @@ import (
 
 	"weepd/rules"
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 )
 
 // History keeps the readings. Its calls may take as long as a slow card does.
@@ -49,6 +50,7 @@ type Recorder struct {
 	parts []part
 	count int
 	past  []pastState
+	weeps []freshWeep
 }
 
 // part is readings between two steps of the wall clock.
@@ -175,6 +177,7 @@ func (r *Recorder) handOver(ctx context.Context) {
 			r.report("flush", r.history.Flush(ctx, p.end))
 		}
 	}
+	r.keepWeeps()
 }
 
 // observe adds what is known of each gland to its minute.
@@ -194,7 +197,11 @@ const (
 	SeriesDPM95 = "dpm95" // both limits of its 95 % interval: least and most are what counts
 	SeriesRise  = "rise"  // °C over the reference
 	SeriesTemp  = "temp"  // °C
-	SeriesRest  = "rest"  // 1 while the shaft is at rest; nothing while it turns
+	// Of each hour for the upkeep, at its end: drops per minute while the shaft
+	// turned, and the minutes of that beside those of the hour (least and most).
+	SeriesWeep    = "weep"
+	SeriesWatched = "watched"
+	SeriesRest    = "rest" // 1 while the shaft is at rest; nothing while it turns
 )
 
 func (r *Recorder) observeGland(at time.Time, id string, g rules.GlandState) {
@@ -212,6 +219,39 @@ func (r *Recorder) observeGland(at time.Time, id string, g rules.GlandState) {
 	}
 	if g.Running.Known && g.Running.Value == 0 {
 		put(SeriesRest, 1)
+	}
+}
+
+// freshWeep is the weep of an hour on its way to the history.
+type freshWeep struct {
+	gland string
+	to    time.Time
+	b     upkeep.Bucket
+}
+
+// Weep hands over the weep of an hour that ended at a time, for the upkeep of a
+// later run. Like Add, it never waits.
+func (r *Recorder) Weep(gland string, to time.Time, b upkeep.Bucket) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if len(r.weeps) < pastMost {
+		r.weeps = append(r.weeps, freshWeep{gland, to, b})
+	}
+}
+
+// keepWeeps writes what Weep took. Both lengths are in minutes of real time.
+func (r *Recorder) keepWeeps() {
+	r.mu.Lock()
+	weeps := r.weeps
+	r.weeps = nil
+	r.mu.Unlock()
+	for _, w := range weeps {
+		if w.b.Watched <= 0 {
+			continue
+		}
+		r.history.Observe(w.gland+"."+SeriesWeep, w.to, w.b.DPM())
+		r.history.Observe(w.gland+"."+SeriesWatched, w.to, r.clock.real(w.b.Watched).Minutes())
+		r.history.Observe(w.gland+"."+SeriesWatched, w.to, r.clock.real(w.b.To-w.b.From).Minutes())
 	}
 }
 

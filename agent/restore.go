@@ -10,10 +10,11 @@ import (
 // Remembered is what a store holds of the run before.
 type Remembered struct {
 	Alarms  []KeptAlarm
-	Last    *Stamp // the newest sign of life; nil: there was no run before
-	Stopped bool   // it was stopped by order
-	// Repacked is when each gland was last recorded as repacked, by the wall clock.
-	Repacked map[string]time.Time
+	Last    *Stamp   // the newest sign of life; nil: there was no run before
+	Stopped bool     // it was stopped by order
+	Upkeep  []Upkeep // the log of what was done, oldest first
+	// Weeps is the weep of each gland for its upkeep, oldest first.
+	Weeps map[string][]KeptWeep
 }
 
 // restore puts the alarms as they were, lets the time off pass and says that
@@ -25,7 +26,7 @@ func (l *loop) restore(m Remembered, now time.Duration) {
 		return
 	}
 	clock := l.agent.clock
-	l.goOnRunningIn(m.Repacked, now)
+	l.restoreUpkeep(m, now)
 	off := clock.Wall(now).Sub(m.Last.Wall)
 	if off < 0 { // the clock is behind the last run: how long it was is not known yet
 		off, l.lastLife = 0, m.Last.Wall
@@ -57,20 +58,6 @@ func (l *loop) restore(m Remembered, now time.Duration) {
 	}
 	for _, k := range l.book.Active() {
 		l.unproven[k] = true
-	}
-}
-
-// goOnRunningIn takes up the run-ins of the run before. Under a clock that is
-// behind their age is not known: then the usual limits hold, which are stricter.
-func (l *loop) goOnRunningIn(repacked map[string]time.Time, now time.Duration) {
-	for id, when := range repacked {
-		age := l.agent.clock.Wall(now).Sub(when)
-		if !l.isGland(id) || age < 0 {
-			continue
-		}
-		if err := l.repacked(id, l.agent.clock.steady(age).Round(time.Millisecond), now); err != nil {
-			l.agent.log.Error("run-in not taken up", "gland", id, "error", err)
-		}
 	}
 }
 
@@ -106,6 +93,9 @@ func (l *loop) accountForTimeOff(now time.Duration) string {
 		return ""
 	}
 	l.lastLife = time.Time{}
+	if l.late != nil {
+		l.restoreUpkeep(*l.late, now)
+	}
 	l.book.Missed(clock.steady(off), l.began)
 	l.take(l.book.Advance(now), Command{})
 	l.showUntils()

@@ -22,9 +22,9 @@ func TestRepackedBeginsARunIn(t *testing.T) {
 				t.Fatalf("%+v", r)
 			}
 		}
-		record("c1", "adjustment")
+		record("c1", "sensor-cleaned")
 		if _, began := l.core.repacked["a"]; began {
-			t.Error("an adjustment began a run-in")
+			t.Error("cleaning began a run-in")
 		}
 		record("c2", EntryRepacked)
 		at, began := l.core.repacked["a"]

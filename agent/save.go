@@ -65,7 +65,9 @@ func (l *loop) save(ctx context.Context, now time.Duration) (happened bool) {
 		}
 		happened = len(l.batch.Events) > 0
 		l.counted = l.counted || happened
+		entries := l.batch.Upkeep
 		l.batch, l.rushed = Batch{}, 0
+		l.tellCore(entries)
 	}
 	happened = happened || l.happened
 	l.happened = false
@@ -85,6 +87,7 @@ func (l *loop) tellNotices(now time.Duration) {
 // publish shows the station as it stands. What did not change is shared with
 // the snapshot before.
 func (l *loop) publish(now time.Duration) {
+	l.showUpkeep(now)
 	before := l.agent.board.Latest()
 	s := &Snapshot{
 		Station: l.station, Started: l.started, Time: l.agent.clock.Wall(now), Seq: l.seq,

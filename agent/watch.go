@@ -47,5 +47,8 @@ func (l *loop) checkClock(now time.Duration) {
 	l.record(e)
 	l.batch.Events[at].Message += l.accountForTimeOff(now)
 	l.showUntils()
+	for id := range l.byID { // past times show by the new clock
+		l.stale[id] = true
+	}
 	l.agent.log.Warn("wall clock was set", "step", step.Round(time.Millisecond), "now", e.Time)
 }

@@ -16,6 +16,7 @@ import (
 const (
 	EventAlarm  = "alarm"  // an alarm changed: its condition, or where it stands in its life
 	EventUpkeep = "upkeep" // somebody recorded work at a gland
+	EventStep   = "step"   // the weep stepped and nobody recorded work: "adjusted?"
 	EventClock  = "clock"  // the wall clock was stepped
 	EventDown   = "down"   // the agent was not running for a while
 	EventStore  = "store"  // the store was damaged, or takes events again

@@ -54,6 +54,11 @@ func (s *Station) Record(gland string, e upkeep.Entry) ([]Transition, error) {
 	if !found {
 		return nil, fmt.Errorf("entry of unknown gland %s", gland)
 	}
+	s.record(g, e)
+	return s.collect(g, nil), nil
+}
+
+func (s *Station) record(g *gland, e upkeep.Entry) {
 	g.care.life.Record(e)
 	if g.care.meter.begun {
 		g.closeBucket(s.now, false)
@@ -67,7 +72,6 @@ func (s *Station) Record(gland string, e upkeep.Entry) ([]Transition, error) {
 	if g.shaft.begun {
 		g.judgeUpkeep(s.now)
 	}
-	return s.collect(g, nil), nil
 }
 
 // Restore gives a gland back what was known of its upkeep before a restart.

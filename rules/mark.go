@@ -15,10 +15,12 @@ func (s *Station) mark(g *gland, r reading.Reading) {
 	case !r.Quality.OK():
 	case r.Point.Kind == reading.Repacked:
 		at := s.now - RepackedAgo(r.Value)
-		if before, known := g.care.life.Repacked(); !known || (at-before).Abs() > time.Minute { // each start says it again
-			g.care.life.Record(upkeep.Entry{At: at, Kind: upkeep.Repacked})
-		}
 		s.runIn(g, at)
+		if before, known := g.care.life.Repacked(); !known || (at-before).Abs() > time.Minute { // each start says it again
+			s.record(g, upkeep.Entry{At: at, Kind: upkeep.Repacked})
+		}
+	case r.Point.Kind == reading.Adjusted:
+		s.record(g, upkeep.Entry{At: s.now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: r.Value}})
 	case r.Value == 1:
 		s.forget(g)
 	}

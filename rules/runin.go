@@ -53,7 +53,7 @@ func (s *Station) runIn(g *gland, repacked time.Duration) {
 func (s *Station) followRepacking(g *gland) {
 	at, known := g.care.life.Repacked()
 	switch {
-	case known && (g.care.guide == nil || g.care.guide.run.From != at):
+	case known && (g.care.guide == nil || (g.care.guide.run.From-at).Abs() > time.Minute):
 		s.runIn(g, at)
 	case !known && g.care.guide != nil:
 		g.endRunIn(s.now, takenBack)

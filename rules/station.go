@@ -52,7 +52,7 @@ func (s *Station) Feed(r reading.Reading) ([]Transition, error) {
 	out := s.pass(r.At, nil)
 	if r.Point.Kind.Mark() {
 		s.mark(g, r)
-		return out, nil
+		return s.collect(g, out), nil
 	}
 	g.take(s.now, r.Point.Kind, r.Value, r.Quality)
 	return s.collect(g, out), nil

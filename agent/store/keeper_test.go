@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -103,8 +104,8 @@ func TestKeeperRemembersAcrossRuns(t *testing.T) {
 	}
 }
 
-// The newest repack of each gland is remembered, however long ago.
-func TestKeeperRemembersRepacks(t *testing.T) {
+// What was done at the glands is remembered, however long ago.
+func TestKeeperRemembersUpkeep(t *testing.T) {
 	dir := t.TempDir()
 	k, _ := remember(t, dir)
 	for i, e := range []struct{ gland, kind string }{
@@ -117,8 +118,12 @@ func TestKeeperRemembersRepacks(t *testing.T) {
 	}
 	closeKeeper(t, k)
 	_, m := remember(t, dir)
-	if len(m.Repacked) != 2 || !m.Repacked["a"].Equal(stampAt(2*time.Hour).Wall) || !m.Repacked["b"].Equal(stampAt(time.Hour).Wall) {
-		t.Errorf("repacked %v", m.Repacked)
+	var got []string
+	for _, u := range m.Upkeep {
+		got = append(got, fmt.Sprint(u.Seq, u.Gland, u.Kind))
+	}
+	if want := "[1arepacked 2brepacked 3arepacked 4aadjustment 5cadjustment]"; fmt.Sprint(got) != want {
+		t.Errorf("upkeep %v, want %s", got, want)
 	}
 }
 

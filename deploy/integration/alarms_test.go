@@ -186,7 +186,7 @@ func commandByHTTP(t *testing.T, port int, token string) {
 		{`{"id":"h1","action":"shelve","gland":"p2-nde","condition":"leaking"}`, http.StatusBadRequest},
 		{`{"id":"h2","action":"unshelve","gland":"p2-nde","condition":"leaking"}`, http.StatusConflict},
 		{`{"id":"h3","action":"shelve","gland":"p2-nde","condition":"leaking","for":"8h"}`, http.StatusOK},
-		{`{"id":"h4","action":"record","gland":"p2-nde","kind":"adjustment","value":{"n":0.5}}`, http.StatusOK},
+		{`{"id":"h4","action":"record","gland":"p2-nde","kind":"adjusted","value":{"flats":0.5}}`, http.StatusOK},
 	} {
 		if status, reply := httpCommand(t, port, token, c.body); status != c.want || reply.OK != (c.want == http.StatusOK) {
 			t.Errorf("%s: %d %+v, want %d", c.body, status, reply, c.want)
@@ -247,7 +247,7 @@ func TestBacklogDrainsInOrder(t *testing.T) {
 	agent.saysEventually(t, "started")
 	const entries = 250
 	for i := range entries {
-		body := fmt.Sprintf(`{"id":"r%d","action":"record","gland":"p1-de","kind":"check","value":%d}`, i, i)
+		body := fmt.Sprintf(`{"id":"r%d","action":"record","gland":"p1-de","kind":"counted","value":{"drops":%d,"minutes":1}}`, i, i)
 		if status, reply := httpCommand(t, httpPort, strings.TrimSpace(token), body); status == http.StatusTooManyRequests {
 			time.Sleep(time.Second)
 		} else if status != http.StatusOK {

@@ -153,7 +153,7 @@ func (r *rounds) again() {
 
 func (r *rounds) record(id string) bool {
 	return r.agent.command(map[string]string{
-		"id": id, "action": "record", "kind": "note", "by": "soak", "gland": glandID(0), "note": "sent by the soak",
+		"id": id, "action": "record", "kind": "sensor-cleaned", "by": "soak", "gland": glandID(0), "note": "sent by the soak",
 	})
 }
 

@@ -29,10 +29,13 @@ const (
 	Watch Kind = Kinds + 1 + iota
 	// Repacked says that the gland was repacked so many seconds before; 0: then.
 	Repacked
+	// Adjusted says that the gland nuts were turned by so many flats just now;
+	// below 0: slackened.
+	Adjusted
 )
 
 // Mark reports whether the kind is a mark and no reading.
-func (k Kind) Mark() bool { return k == Watch || k == Repacked }
+func (k Kind) Mark() bool { return k >= Watch && k <= Adjusted }
 
 // String gives the kind's word in config, recordings and topics.
 func (k Kind) String() string {
@@ -43,6 +46,8 @@ func (k Kind) String() string {
 		return "watch"
 	case k == Repacked:
 		return "repacked"
+	case k == Adjusted:
+		return "adjusted"
 	}
 	return fmt.Sprintf("kind(%d)", uint8(k))
 }
@@ -54,12 +59,12 @@ func ParseKind(s string) (Kind, error) {
 			return Kind(k), nil
 		}
 	}
-	for _, k := range []Kind{Watch, Repacked} {
+	for _, k := range []Kind{Watch, Repacked, Adjusted} {
 		if s == k.String() {
 			return k, nil
 		}
 	}
-	return 0, fmt.Errorf("point kind %q: want drip, temp, ref or run (in recordings also watch, repacked)", s)
+	return 0, fmt.Errorf("point kind %q: want drip, temp, ref or run (in recordings also watch, repacked, adjusted)", s)
 }
 
 // Point names one measured place: `<gland>.<kind>`.

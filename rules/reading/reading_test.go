@@ -6,7 +6,7 @@ import (
 )
 
 func TestPointsReadBack(t *testing.T) {
-	for _, k := range []Kind{Drip, Temp, Ref, Run, Watch, Repacked} {
+	for _, k := range []Kind{Drip, Temp, Ref, Run, Watch, Repacked, Adjusted} {
 		p := Point{Gland: "p1-de_2", Kind: k}
 		got, err := ParsePoint(p.String())
 		if err != nil || got != p {

@@ -115,7 +115,10 @@ func (l *Life) effective() []Entry {
 		}
 	}
 	for _, c := range l.entries { // the newer correction counts
-		i := slices.IndexFunc(out, func(e Entry) bool { return c.Kind == Corrected && e.Seq == c.Of })
+		if c.Kind != Corrected {
+			continue
+		}
+		i := slices.IndexFunc(out, func(e Entry) bool { return e.Seq == c.Of })
 		if i < 0 || out[i].Corrected > c.Seq {
 			continue
 		}

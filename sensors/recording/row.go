@@ -20,6 +20,9 @@ const MaxDrops = 1_000_000
 // long as times are.
 const maxAgo = 9e9
 
+// maxFlats bounds how far gland nuts are turned at a time: twelve turns.
+const maxFlats = 72
+
 // parse reads one row. Errors carry no position.
 func (r *Reader) parse(line []byte) (reading.Reading, error) {
 	stamp, point, value, ok := fields(line)
@@ -88,6 +91,8 @@ func inRange(k reading.Kind, v float64) bool {
 		return v == 0 || v == 1
 	case reading.Repacked:
 		return v >= 0 && v <= maxAgo
+	case reading.Adjusted:
+		return v != 0 && math.Abs(v) <= maxFlats
 	default:
 		return !math.IsInf(v, 0)
 	}
@@ -119,6 +124,8 @@ func wrongNumber(k reading.Kind, value []byte) error {
 		want = "want 1 (an agent began to watch) or 0 (it went on)"
 	case reading.Repacked:
 		want = "want the seconds since the gland was repacked, 0 for now"
+	case reading.Adjusted:
+		want = fmt.Sprintf("want the flats that the gland nuts were turned by, up to %d either way and not 0", maxFlats)
 	default:
 	}
 	return fmt.Errorf("%s value %s; %s", k, excerpt(value), want)
