@@ -187,6 +187,7 @@ func (l *loop) takeGlands(glands []GlandInfo, now time.Duration) {
 		}
 		l.glands = append(l.glands, g)
 		l.byID[info.Rules.ID] = i
+		l.stale[info.Rules.ID] = true
 		if info.Rules.Fitted[reading.Drip] {
 			p := reading.Point{Gland: info.Rules.ID, Kind: reading.Drip}
 			heard[p] = now

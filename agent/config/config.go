@@ -7,6 +7,7 @@ import (
 	"weepd/rules"
 	"weepd/rules/reading"
 	"weepd/rules/sheet"
+	"weepd/rules/upkeep"
 )
 
 // Config is a whole, valid configuration with its defaults filled in.
@@ -98,6 +99,9 @@ func (c *Config) Rules() rules.Config {
 	out := rules.Config{Glands: make([]rules.GlandConfig, 0, len(c.Glands))}
 	for _, g := range c.Glands {
 		gc := rules.GlandConfig{ID: g.ID, NormalDPM: g.NormalDPM, Limits: g.Limits, Timing: g.Timing, DropML: g.DropML}
+		if b := g.StuffingBox; b.ThreadPitchMM > 0 {
+			gc.Nuts = upkeep.Nuts{PitchMM: float32(b.ThreadPitchMM), TravelMM: float32(b.FollowerTravelMM), Flats: uint8(b.NutFlats)}
+		}
 		for kind, source := range g.Sensors {
 			gc.Fitted[kind] = source != nil
 		}

@@ -196,6 +196,7 @@ func (s *Server) handler() http.Handler {
 	mux.HandleFunc("GET /api/v1/alarms", s.alarms)
 	mux.HandleFunc("GET /api/v1/events", s.events)
 	mux.HandleFunc("GET /api/v1/stream", s.stream)
+	mux.HandleFunc("GET /api/v1/upkeep", s.upkeep)
 	if s.parts.Do != nil {
 		mux.HandleFunc("POST /api/v1/command", s.command)
 	}
