@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -172,7 +173,7 @@ func copyQuiet(ctx context.Context, to, from string, names ...string) error {
 			if err := os.Remove(filepath.Join(to, name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
-			if err := copyWhole(filepath.Join(to, name), filepath.Join(from, name)); err != nil {
+			if err := copyFile(filepath.Join(to, name), filepath.Join(from, name), math.MaxInt64); err != nil {
 				return typed(err)
 			}
 		}

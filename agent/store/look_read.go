@@ -3,11 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
-	"io/fs"
-	"os"
 	"time"
 
 	"weepd/agent"
@@ -72,22 +68,4 @@ func (l *Look) Upkeep(ctx context.Context) ([]agent.Upkeep, error) {
 		out = append(out, u)
 	}
 	return out, nil
-}
-
-// copyWhole copies a file if it is there.
-func copyWhole(to, from string) error {
-	in, err := os.Open(from)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	defer func() { _ = in.Close() }() // it was only read
-	out, err := os.Create(to)
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(out, in)
-	return errors.Join(err, out.Close())
 }

@@ -13,8 +13,8 @@ import (
 	"weepd/agent"
 )
 
-// seen collects what a look shows of a series, as `minute mean count`.
-func seen(t *testing.T, dir, series string, from, to time.Time) (aggregates, events []string, err error) {
+// seen collects what a look shows of a.dpm, as `minute mean count`.
+func seen(t *testing.T, dir string, from, to time.Time) (aggregates, events []string, err error) {
 	t.Helper()
 	err = LookAt(t.Context(), dir, func(l *Look) error {
 		aggregates, events = nil, nil
@@ -26,7 +26,7 @@ func seen(t *testing.T, dir, series string, from, to time.Time) (aggregates, eve
 			events = append(events, fmt.Sprint(e.Seq, e.Kind))
 		}
 		return l.EachAggregate(t.Context(), from, to, func(name string, a agent.Aggregate) error {
-			if name == series {
+			if name == "a.dpm" {
 				aggregates = append(aggregates, fmt.Sprintf("%s %s %g %d", a.Start.Format("15:04"), a.Period, a.Mean, a.Count))
 			}
 			return nil
@@ -59,12 +59,12 @@ func TestLookBesideAWriter(t *testing.T) {
 	}
 	add(0, 30)
 	add(1, 31)
-	aggregates, events, err := seen(t, dir, "a.dpm", begin, begin.Add(time.Hour))
+	aggregates, events, err := seen(t, dir, begin, begin.Add(time.Hour))
 	if err != nil || fmt.Sprint(aggregates) != "[08:00 1m0s 30 60 08:01 1m0s 31 60]" || fmt.Sprint(events) != "[1alarm 2alarm]" {
 		t.Errorf("%v %v %v", aggregates, events, err)
 	}
 	add(2, 32)
-	aggregates, _, err = seen(t, dir, "a.dpm", begin.Add(time.Minute), begin.Add(2*time.Minute))
+	aggregates, _, err = seen(t, dir, begin.Add(time.Minute), begin.Add(2*time.Minute))
 	if err != nil || fmt.Sprint(aggregates) != "[08:01 1m0s 31 60]" {
 		t.Errorf("bounds: %v %v", aggregates, err)
 	}
@@ -72,7 +72,7 @@ func TestLookBesideAWriter(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if aggregates, events, err = seen(t, dir, "a.dpm", begin, begin.Add(time.Hour)); err != nil || len(aggregates) != 4 || len(events) != 4 {
+	if aggregates, events, err = seen(t, dir, begin, begin.Add(time.Hour)); err != nil || len(aggregates) != 4 || len(events) != 4 {
 		t.Errorf("closed: %v %v %v", aggregates, events, err)
 	}
 }
@@ -111,14 +111,14 @@ func TestLookAgainAfterAWrite(t *testing.T) {
 
 func TestLookRefuses(t *testing.T) {
 	dir := t.TempDir()
-	_, _, err := seen(t, dir, "a.dpm", time.Unix(0, 0), time.Now())
+	_, _, err := seen(t, dir, time.Unix(0, 0), time.Now())
 	if err == nil || !strings.Contains(err.Error(), "holds no store") {
 		t.Errorf("%v", err)
 	}
 	if err := os.WriteFile(filepath.Join(dir, journalFile), []byte("no database at all, but long enough to be looked at"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err = seen(t, dir, "a.dpm", time.Unix(0, 0), time.Now()); !errors.Is(err, ErrCorrupt) {
+	if _, _, err = seen(t, dir, time.Unix(0, 0), time.Now()); !errors.Is(err, ErrCorrupt) {
 		t.Errorf("%v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
@@ -153,7 +153,7 @@ func TestLookLeavesNoTrace(t *testing.T) {
 		return list
 	}
 	before := names()
-	if aggregates, _, err := seen(t, dir, "a.dpm", time.Unix(0, 0), time.Now()); err != nil || len(aggregates) != 1 {
+	if aggregates, _, err := seen(t, dir, time.Unix(0, 0), time.Now()); err != nil || len(aggregates) != 1 {
 		t.Errorf("%v %v", aggregates, err)
 	}
 	if after := names(); fmt.Sprint(after) != fmt.Sprint(before) {
@@ -177,7 +177,7 @@ func TestLookAfterACutWrite(t *testing.T) {
 	if err := os.WriteFile(left, []byte("cut off before its header was whole"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if aggregates, _, err := seen(t, dir, "a.dpm", time.Unix(0, 0), time.Now()); err != nil || len(aggregates) != 1 {
+	if aggregates, _, err := seen(t, dir, time.Unix(0, 0), time.Now()); err != nil || len(aggregates) != 1 {
 		t.Errorf("%v %v", aggregates, err)
 	}
 	if data, err := os.ReadFile(left); err != nil || len(data) == 0 {

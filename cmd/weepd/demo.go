@@ -86,8 +86,8 @@ func (d *demo) run(ctx context.Context) error {
 	}
 	err = station{
 		keeper: keeper,
-		advice: texts,
-		id:     agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
+		advice: texts, sheets: demoSheets(glands),
+		id: agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
 		mqtt: &mqtt.Config{
 			Broker: "tcp://" + inside.Addr(), Root: "weepd/" + agent.DemoStation,
 			ClientID: "weepd-" + agent.DemoStation, Version: version(),

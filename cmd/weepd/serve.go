@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
@@ -23,6 +24,7 @@ import (
 	"weepd/agent/store"
 	"weepd/agent/systemd"
 	"weepd/rules/advice"
+	"weepd/rules/sheet"
 )
 
 // journalSize bounds the events in memory.
@@ -42,7 +44,9 @@ type station struct {
 	access  access.Policy
 	tls     *tls.Config // nil: HTTP is not encrypted
 	advice  advice.Book
-	before  []agent.Service // started first, stopped last
+	sheets  map[string]sheet.Sheet // by gland
+	zone    *time.Location         // of times on the page; nil: this machine's
+	before  []agent.Service        // started first, stopped last
 	log     *slog.Logger
 	logTo   io.Writer
 	file    *configured                               // what may change while it runs; nil: nothing
@@ -165,6 +169,7 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 		Protect: guard.Protect, TLS: s.tls, Do: a.Do, User: userName,
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
 		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.advice.Lines,
+		Sheet: s.sheetSections, Zone: s.zone,
 		CanLogIn: s.access.Users != nil, LongestShelf: s.alarms.LongestShelf, History: s.history(),
 		Notices: func() []page.Notice { return notices(a.Board().Latest()) },
 	})

@@ -134,7 +134,7 @@ func (in Input) friction() (watts span, missing needs) {
 	speed, missing := in.speed()
 	section, more := in.section()
 	missing = append(missing, more...)
-	rings, _, more := in.rings()
+	rings, more := in.rings()
 	missing = append(missing, more...)
 	contact, _, more := in.contact()
 	missing = unique(append(missing, more...))

@@ -53,7 +53,7 @@ func (in Input) lanternSection() Section {
 		s.Rows = []Row{port, lacking(ring, missing...)}
 		return s
 	}
-	rings, _, ringsMissing := in.rings()
+	rings, ringsMissing := in.rings()
 	fresh, worn := in.lantern(section, rings)
 	ring = between(ring, span{fresh.from, fresh.to})
 	s.Rows = []Row{port, judged(ring, fresh, where, portMissing == nil), in.spentRow(spent, worn, where, portMissing == nil, ringsMissing)}

@@ -60,12 +60,11 @@ func (in Input) fit() (rings int, missing needs) {
 }
 
 // rings gives the packing rings: as configured, else as many as fit.
-func (in Input) rings() (rings int, from string, missing needs) {
+func (in Input) rings() (rings int, missing needs) {
 	if in.Packing.Rings > 0 {
-		return in.Packing.Rings, "packing.rings", nil
+		return in.Packing.Rings, nil
 	}
-	rings, missing = in.fit()
-	return rings, "as many as fit", missing
+	return in.fit()
 }
 
 func (in Input) ringsSection() Section {
