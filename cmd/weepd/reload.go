@@ -82,6 +82,7 @@ func (r *reloader) run(ctx context.Context) error {
 			return nil
 		case <-r.hangup:
 			r.reloads()
+			r.log.Info("SIGHUP: the configuration is read again", "file", r.path)
 			r.look(ctx, true, true)
 			r.reloaded()
 			settle.Stop()
