@@ -86,7 +86,10 @@ func TestReload(t *testing.T) {
 	first := drops.drops.Load()
 	configuration := write(t, filepath.Join(dir, "quarry.yaml"), fmt.Sprintf(counted, 1000, httpPort, port))
 	agent := launch(t, weepd, "run", "--config", configuration)
-	page := func(path string) string { _, body := get(t, fmt.Sprintf("http://127.0.0.1:%d%s", httpPort, path)); return body }
+	page := func(path string) string {
+		_, body := get(t, fmt.Sprintf("http://127.0.0.1:%d%s", httpPort, path))
+		return body
+	}
 	eventually(t, "the page", func() bool { return strings.Contains(page("/"), "quarry") })
 
 	// Written in place: a limit below what falls, 150 a minute; the alarm comes.
