@@ -38,6 +38,7 @@ func commands(s streams) []*cobra.Command {
 		pointsCommand(s),
 		userCommand(s),
 		replayCommand(s),
+		simulateCommand(s),
 		suggestCommand(s),
 		sheetCommand(s),
 		adviceCommand(s),

@@ -13,6 +13,9 @@ const maxLine = 1024
 
 var errLongLine = fmt.Errorf("line longer than %d bytes; this is no recording, or its line ends were lost", maxLine)
 
+// bufferSize is what is read at a time: half of a usual second-level cache.
+const bufferSize = 128 << 10
+
 // lineReader cuts its input into lines without copying or allocating.
 type lineReader struct {
 	in         io.Reader
@@ -23,7 +26,7 @@ type lineReader struct {
 }
 
 func newLineReader(in io.Reader) *lineReader {
-	return &lineReader{in: in, buf: make([]byte, 64<<10)}
+	return &lineReader{in: in, buf: make([]byte, bufferSize)}
 }
 
 // next gives the next line without its LF or CRLF; it stays valid until the
@@ -46,6 +49,9 @@ func (l *lineReader) next() ([]byte, error) {
 		searched = l.start
 	}
 }
+
+// short reports that what is at hand may not hold a whole row.
+func (l *lineReader) short() bool { return l.end-l.start < quickRoom }
 
 func (l *lineReader) rest() ([]byte, error) {
 	if !errors.Is(l.err, io.EOF) || l.start == l.end {

@@ -69,3 +69,31 @@ func shortDecimal(b []byte) (float64, bool) {
 	}
 	return v, true
 }
+
+// appendNumber writes the shortest decimal that reads back as v, as
+// strconv.FormatFloat(v, 'f', -1, 64) does. Numbers of at most four decimals,
+// which is nearly all, have their own way: of decimals of at most 15 digits no
+// two are the same float64.
+func appendNumber(b []byte, v float64) []byte {
+	n := int64(v * 1e4)
+	if v < 0 || v >= 1e9 || float64(n)/1e4 != v || n == 0 && math.Signbit(v) {
+		return strconv.AppendFloat(b, v, 'f', -1, 64)
+	}
+	if n < 10e4 && n%1e4 == 0 {
+		return append(b, '0'+byte(n/1e4))
+	}
+	b = strconv.AppendInt(b, n/1e4, 10)
+	decimals, digits := n%1e4, 4
+	if decimals == 0 {
+		return b
+	}
+	for ; decimals%10 == 0; digits-- {
+		decimals /= 10
+	}
+	b = append(b, ".0000"[:digits+1]...)
+	for i := len(b) - 1; decimals > 0; i-- {
+		b[i] = '0' + byte(decimals%10)
+		decimals /= 10
+	}
+	return b
+}

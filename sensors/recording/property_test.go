@@ -90,6 +90,45 @@ func TestNumbersAgreeWithStrconv(t *testing.T) {
 	})
 }
 
+func TestNumbersAreWrittenAsStrconvDoes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.OneOf(
+			rapid.Float64(),
+			rapid.Map(rapid.Int64Range(-200_000_000, 2_000_000_000), func(n int64) float64 { return float64(n) / 1e4 }),
+			rapid.Map(rapid.IntRange(-800, 2000), func(n int) float64 { return float64(n) / 16 }),
+			rapid.Map(rapid.IntRange(0, 12), func(n int) float64 { return float64(n) }),
+		).Draw(t, "v")
+		if got, want := string(appendNumber(nil, v)), strconv.FormatFloat(v, 'f', -1, 64); got != want {
+			t.Fatalf("got %s, want %s", got, want)
+		}
+	})
+}
+
+// The model of a written stamp is the standard library's.
+func TestStampsAreWrittenAsTheStandardLibraryDoes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var w stampWriter
+		ns := rapid.Int64Range(0, lastSecond*1e9).Draw(t, "start")
+		for range rapid.IntRange(1, 5).Draw(t, "stamps") {
+			unit := rapid.SampledFrom([]int64{1, 1e3, 1e6, 1e8, 1e9, 60e9}).Draw(t, "unit")
+			ns = ns / unit * unit
+			layout := "2006-01-02T15:04:05.000000000Z07:00"
+			switch {
+			case ns%1e9 == 0:
+				layout = time.RFC3339
+			case ns%1e6 == 0:
+				layout = "2006-01-02T15:04:05.000Z07:00"
+			case ns%1e3 == 0:
+				layout = "2006-01-02T15:04:05.000000Z07:00"
+			}
+			if got, want := string(w.append(nil, ns)), time.Unix(0, ns).UTC().Format(layout); got != want {
+				t.Fatalf("got %s, want %s", got, want)
+			}
+			ns += rapid.Int64Range(0, 3*60e9).Draw(t, "step")
+		}
+	})
+}
+
 func anyReading() *rapid.Generator[reading.Reading] {
 	return rapid.Custom(func(t *rapid.T) reading.Reading {
 		r := reading.Reading{Point: reading.Point{

@@ -35,10 +35,13 @@ type Reader struct {
 	lines   *lineReader
 	release func()    // the decompressor
 	file    io.Closer // nil: not ours to close
-	points  map[string]reading.Point
+	points  map[string]uint16 // places in known
+	known   []reading.Point
 	stamps  stampParser
+	quick   quick
 	last    int64 // Unix nanoseconds of the row before
 	rows    int64
+	base    int64 // line before the first row of the last call of Rows
 	err     error // what ended the reading; sticky
 }
 
@@ -70,7 +73,7 @@ func NewReader(name string, in io.Reader) (*Reader, error) {
 		name:    name,
 		lines:   newLineReader(plain),
 		release: release,
-		points:  make(map[string]reading.Point),
+		points:  make(map[string]uint16),
 	}
 	if err := r.readHeader(); err != nil {
 		release()
@@ -105,28 +108,14 @@ func (r *Reader) Next() (reading.Reading, error) {
 	if r.err != nil {
 		return reading.Reading{}, r.err
 	}
-	line, err := r.lines.next()
-	for err == nil && len(line) == 0 {
-		line, err = r.lines.next()
-	}
-	if err != nil {
-		r.err = io.EOF
-		if !errors.Is(err, io.EOF) {
-			r.err = r.at(explain(err))
-		}
+	row, ok := r.nextRow()
+	if !ok {
 		return reading.Reading{}, r.err
 	}
-	row, err := r.parse(line)
-	if err != nil {
-		r.err = r.at(err)
-		return reading.Reading{}, r.err
-	}
-	r.rows++
-	return row, nil
+	return reading.Reading{At: row.At, Point: r.known[row.Point], Value: row.Value, Quality: row.Quality}, nil
 }
 
-// Rows says how many rows Next has given.
-func (r *Reader) Rows() int64 { return r.rows }
+
 
 // Close releases the file and the decompressor. Standard input stays open.
 func (r *Reader) Close() error {

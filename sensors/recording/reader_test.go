@@ -115,9 +115,6 @@ func TestReaderAcceptsEveryDress(t *testing.T) {
 			if got, want := fmt.Sprint(rows), fmt.Sprint(sampleRows()); got != want {
 				t.Errorf("got  %s\nwant %s", got, want)
 			}
-			if r.Rows() != int64(len(rows)) {
-				t.Errorf("Rows() = %d, want %d", r.Rows(), len(rows))
-			}
 		})
 	}
 }
@@ -211,7 +208,7 @@ func TestHeaderAloneIsNoRows(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if rows, err := readAll(r); err != nil || len(rows) != 0 || r.Rows() != 0 {
+	if rows, err := readAll(r); err != nil || len(rows) != 0 {
 		t.Errorf("got %v, %v", rows, err)
 	}
 }

@@ -24,43 +24,40 @@ const maxAgo = 9e9
 const maxFlats = 72
 
 // parse reads one row. Errors carry no position.
-func (r *Reader) parse(line []byte) (reading.Reading, error) {
+func (r *Reader) parse(line []byte) (Row, error) {
 	stamp, point, value, ok := fields(line)
 	if !ok {
-		return reading.Reading{}, wrongFields(line)
+		return Row{}, wrongFields(line)
 	}
 	if line[0] == '"' || line[len(line)-1] == '"' || point[0] == '"' {
 		stamp, point, value = unquote(stamp), unquote(point), unquote(value)
 	}
 	ns, ok := r.stamps.parse(stamp)
 	if !ok {
-		return reading.Reading{}, wrongStamp(line, stamp)
+		return Row{}, wrongStamp(line, stamp)
 	}
 	if ns < r.last && r.rows > 0 {
-		return reading.Reading{}, fmt.Errorf("time goes back by %s; sort the rows by time, or split the recording here",
+		return Row{}, fmt.Errorf("time goes back by %s; sort the rows by time, or split the recording here",
 			time.Duration(r.last-ns))
 	}
-	p, known := r.points[string(point)]
-	if !known {
-		var err error
-		if p, err = reading.ParsePoint(string(point)); err != nil {
-			return reading.Reading{}, fmt.Errorf("%w; correct the point", err)
-		}
-		r.points[p.String()] = p
+	number, err := r.number(point)
+	if err != nil {
+		return Row{}, err
 	}
-	row := reading.Reading{At: time.Duration(ns), Point: p}
+	kind := r.known[number].Kind
+	row := Row{At: time.Duration(ns), Point: number, Kind: kind}
 	v, ok := parseNumber(value)
 	if !ok {
-		return reading.Reading{}, wrongNumber(p.Kind, value)
+		return Row{}, wrongNumber(kind, value)
 	}
 	switch {
 	case math.IsNaN(v):
-		if len(value) == 0 && p.Kind != reading.Temp && p.Kind != reading.Ref || p.Kind.Mark() {
-			return reading.Reading{}, wrongNumber(p.Kind, value)
+		if len(value) == 0 && kind != reading.Temp && kind != reading.Ref || kind.Mark() {
+			return Row{}, wrongNumber(kind, value)
 		}
 		row.Quality = reading.Fault
-	case !inRange(p.Kind, v):
-		return reading.Reading{}, wrongNumber(p.Kind, value)
+	case !inRange(kind, v):
+		return Row{}, wrongNumber(kind, value)
 	default:
 		row.Value = v
 	}

@@ -6,6 +6,9 @@ import "time"
 const (
 	firstYear = 1970
 	lastYear  = 2261
+
+	// lastSecond is the last of lastYear, Unix time.
+	lastSecond = 9_214_646_399
 )
 
 // stampParser reads RFC 3339 time stamps. Rows of a recording follow each

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"time"
 
 	"weepd/rules/reading"
@@ -17,12 +16,13 @@ import (
 type Writer struct {
 	out    *bufio.Writer
 	row    []byte
-	last   time.Time
+	stamps stampWriter
+	last   int64 // Unix nanoseconds of the row before
 	header bool
 }
 
 // NewWriter writes a recording to w. Call Flush at the end.
-func NewWriter(w io.Writer) *Writer { return &Writer{out: bufio.NewWriter(w)} }
+func NewWriter(w io.Writer) *Writer { return &Writer{out: bufio.NewWriterSize(w, 64<<10)} }
 
 // Write adds a row for r, stamped with the wall time (written in UTC; r.At is
 // not used, because only the caller knows the wall time of a steady time). A
@@ -31,12 +31,13 @@ func NewWriter(w io.Writer) *Writer { return &Writer{out: bufio.NewWriter(w)} }
 // row before or outside the years 1970 to 2261, or a value that the kind of
 // point cannot have; the row is not written then.
 func (w *Writer) Write(r reading.Reading, wall time.Time) error {
-	if wall = wall.UTC().Round(0); wall.Year() < firstYear || wall.Year() > lastYear {
-		return fmt.Errorf("recording of %s: time %s; want the years %d to %d", r.Point, wall, firstYear, lastYear)
+	if s := wall.Unix(); s < 0 || s > lastSecond {
+		return fmt.Errorf("recording of %s: time %s; want the years %d to %d", r.Point, wall.UTC().Round(0), firstYear, lastYear)
 	}
-	if w.header && wall.Before(w.last) {
+	ns := wall.UnixNano()
+	if w.header && ns < w.last {
 		return fmt.Errorf("recording of %s: time %s goes back from %s; begin another recording",
-			r.Point, wall.Format(time.RFC3339Nano), w.last.Format(time.RFC3339Nano))
+			r.Point, stamp(ns), stamp(w.last))
 	}
 	if !reading.ValidGlandID(r.Point.Gland) || r.Point.Kind >= reading.Kinds && !r.Point.Kind.Mark() {
 		return fmt.Errorf("recording: point %q cannot be written; correct the gland's id", r.Point)
@@ -47,20 +48,23 @@ func (w *Writer) Write(r reading.Reading, wall time.Time) error {
 	if err := w.ensureHeader(); err != nil {
 		return err
 	}
-	w.last = wall
-	_, err := w.out.Write(w.format(r, wall))
+	w.last = ns
+	_, err := w.out.Write(w.format(r, ns))
 	return err
 }
 
-func (w *Writer) format(r reading.Reading, wall time.Time) []byte {
-	row := wall.AppendFormat(w.row[:0], time.RFC3339Nano)
+// stamp is a Unix time in nanoseconds for an error.
+func stamp(ns int64) string { return time.Unix(0, ns).UTC().Format(time.RFC3339Nano) }
+
+func (w *Writer) format(r reading.Reading, ns int64) []byte {
+	row := w.stamps.append(w.row[:0], ns)
 	row = append(row, ',')
 	row = append(row, r.Point.Gland...)
 	row = append(row, '.')
 	row = append(row, r.Point.Kind.String()...)
 	row = append(row, ',')
 	if r.Quality.OK() {
-		row = strconv.AppendFloat(row, r.Value, 'f', -1, 64)
+		row = appendNumber(row, r.Value)
 	} else {
 		row = append(row, "NaN"...)
 	}
