@@ -75,6 +75,35 @@ func BenchmarkFeedDrop(b *testing.B) {
 	b.ReportMetric(float64(processorTime(b)-before)/float64(b.N), "cpu-ns/op")
 }
 
+// A reading of a year without alarms: drops, and temperatures each ten seconds.
+func BenchmarkFeedYear(b *testing.B) {
+	s, _ := quietStation(b, 1)
+	intervals := dripIntervals(1 << 16)
+	at := 1_750_000_000 * time.Second
+	warm := at
+	i := 0
+	feed := func() {
+		i++
+		at += intervals[i&(len(intervals)-1)]
+		for at > warm {
+			s.FeedPlace(0, warm, reading.Temp, 30+float64(i%3)/16, reading.Good)
+			s.FeedPlace(0, warm, reading.Ref, 20+float64(i%2)/16, reading.Good)
+			warm += 10 * time.Second
+		}
+		s.FeedPlace(0, at, reading.Drip, 1, reading.Good)
+	}
+	for range intervals { // has learned
+		feed()
+	}
+	b.ReportAllocs()
+	b.ResetTimer()
+	before := processorTime(b)
+	for range b.N {
+		feed()
+	}
+	b.ReportMetric(float64(processorTime(b)-before)/float64(b.N), "cpu-ns/drop")
+}
+
 // processorTime is what this process has used, which neighbours on a shared
 // machine do not disturb as they do the clock.
 func processorTime(tb testing.TB) time.Duration {

@@ -59,6 +59,7 @@ func (s *Station) Record(gland string, e upkeep.Entry) ([]Transition, error) {
 }
 
 func (s *Station) record(g *gland, e upkeep.Entry) {
+	g.easy = false
 	g.care.life.Record(e)
 	if g.care.meter.begun {
 		g.closeBucket(s.now, false)

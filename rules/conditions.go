@@ -41,6 +41,7 @@ func (g *gland) settle(at time.Duration) {
 	g.want(at, TempSensor, metal || reference, true)
 	g.want(at, DripSensor, g.withheld() || g.drip.cold || g.cooling(low), true)
 	g.meterWeep(at)
+	g.judgeEase(at)
 }
 
 // withheld reports that the drop count is not to be believed.

@@ -12,7 +12,6 @@ type dripState struct {
 	seen       bool // any reading came
 	total      uint64
 	lastDrop   time.Duration
-	lastRow    time.Duration
 	quality    reading.Quality
 	badSince   time.Duration
 	badRows    int
@@ -56,7 +55,7 @@ func (d *dripState) believed() bool { return !d.reported && !d.bounces && d.qual
 
 func (g *gland) takeDrops(at time.Duration, value float64, q reading.Quality) {
 	d := &g.drip
-	d.seen, d.lastRow = true, at
+	d.seen = true
 	if !q.OK() {
 		g.badDrops(at, q)
 		return

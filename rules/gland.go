@@ -25,10 +25,14 @@ type gland struct {
 	runIn  runIn
 	care   *care // what the upkeep holds
 	alarms [Conditions]alarm
-	early  bool // burning was raised before the limit
+	models *weep.Models
 
-	models   *weep.Models
-	unfitted bool // what clears now does so because its sensor was taken out
+	judgedC  float64       // the rise as judged last, °C
+	restDue  time.Duration // the deadline of all but the detector
+	judged   bool          // judgedC is known
+	easy     bool          // see easy.go
+	early    bool          // burning was raised before the limit
+	unfitted bool          // what clears now does so because its sensor was taken out
 }
 
 func newGland(cfg GlandConfig, order int, models *weep.Models) *gland {
@@ -121,13 +125,21 @@ func (g *gland) wake(at time.Duration) {
 
 // deadline is when the passing of time alone next changes something.
 func (g *gland) deadline() time.Duration {
+	g.restDue = g.deadlineOfRest()
+	if at, ok := g.detect.Deadline(); ok {
+		return min(at, g.restDue)
+	}
+	return g.restDue
+}
+
+// deadlineOfRest leaves the detector out.
+func (g *gland) deadlineOfRest() time.Duration {
 	due := never
 	sooner := func(at time.Duration, ok bool) {
 		if ok {
 			due = min(due, at)
 		}
 	}
-	sooner(g.detect.Deadline())
 	sooner(g.rise.Metal.Deadline())
 	sooner(g.rise.Reference.Deadline())
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
@@ -145,6 +157,7 @@ func (g *gland) deadline() time.Duration {
 // gap says that nothing of the station was watched up to at.
 func (g *gland) gap(at time.Duration) {
 	g.advanceRunIn(at)
+	g.easy = false
 	if b, ok := g.care.meter.skip(at); ok {
 		g.observe(b)
 	}

@@ -10,18 +10,19 @@ import (
 
 // mark takes what a recording says of a gland beside readings, at the station's
 // time. A watch that goes on has said all by its time.
-func (s *Station) mark(g *gland, r reading.Reading) {
+func (s *Station) mark(g *gland, kind reading.Kind, value float64, q reading.Quality) {
+	g.easy = false
 	switch {
-	case !r.Quality.OK():
-	case r.Point.Kind == reading.Repacked:
-		at := s.now - RepackedAgo(r.Value)
+	case !q.OK():
+	case kind == reading.Repacked:
+		at := s.now - RepackedAgo(value)
 		s.runIn(g, at)
 		if before, known := g.care.life.Repacked(); !known || (at-before).Abs() > time.Minute { // each start says it again
 			s.record(g, upkeep.Entry{At: at, Kind: upkeep.Repacked})
 		}
-	case r.Point.Kind == reading.Adjusted:
-		s.record(g, upkeep.Entry{At: s.now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: r.Value}})
-	case r.Value == 1:
+	case kind == reading.Adjusted:
+		s.record(g, upkeep.Entry{At: s.now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: value}})
+	case value == 1:
 		s.forget(g)
 	}
 }

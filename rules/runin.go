@@ -87,7 +87,10 @@ func (g *gland) leakLimit() float64 {
 	return l.LeakDPM * math.Pow(l.GushDPM/l.LeakDPM, left)
 }
 
-func (g *gland) setLeak(at time.Duration) { g.detect.SetLeak(at, g.leakLimit()) }
+func (g *gland) setLeak(at time.Duration) {
+	g.easy = false
+	g.detect.SetLeak(at, g.leakLimit())
+}
 
 // riseLimit is the rise that counts as burning at present, °C.
 func (g *gland) riseLimit(at time.Duration) float64 {

@@ -49,13 +49,43 @@ func (s *Station) Feed(r reading.Reading) ([]Transition, error) {
 	if !found {
 		return nil, fmt.Errorf("reading of unknown point %s", r.Point)
 	}
-	out := s.pass(r.At, nil)
-	if r.Point.Kind.Mark() {
-		s.mark(g, r)
-		return s.collect(g, out), nil
+	return s.feed(g, r.At, r.Point.Kind, r.Value, r.Quality), nil
+}
+
+// Place is a gland's place in the order of the configuration, for FeedPlace; it
+// holds until Reconfigure.
+func (s *Station) Place(gland string) (place int, ok bool) {
+	g, found := s.byID[gland]
+	if !found {
+		return 0, false
 	}
-	g.take(s.now, r.Point.Kind, r.Value, r.Quality)
-	return s.collect(g, out), nil
+	return g.order, true
+}
+
+// FeedPlace is Feed for a gland by its place, for whoever has millions of
+// readings.
+func (s *Station) FeedPlace(place int, at time.Duration, kind reading.Kind, value float64, q reading.Quality) []Transition {
+	return s.feed(s.glands[place], at, kind, value, q)
+}
+
+func (s *Station) feed(g *gland, at time.Duration, kind reading.Kind, value float64, q reading.Quality) (out []Transition) {
+	if at < s.now || at >= s.agenda[0].due || at-s.now > MaxSilence || !s.begun {
+		out = s.pass(at, nil)
+		at = s.now
+	}
+	s.now = at
+	if kind.Mark() {
+		s.mark(g, kind, value, q)
+		return s.collect(g, out)
+	}
+	if g.easy && q == reading.Good && g.takeEasily(at, kind, value) {
+		if g.easy && (g.detect.Idle() || !g.sooner()) {
+			return out
+		}
+	} else {
+		g.take(at, kind, value, q)
+	}
+	return s.collect(g, out)
 }
 
 // Advance says that the station was watched up to at and nothing came. The
@@ -86,6 +116,11 @@ func (s *Station) pass(at time.Duration, out []Transition) []Transition {
 	}
 	for len(s.agenda) > 0 && s.agenda[0].due <= at {
 		g := s.agenda[0]
+		if due := g.later(); due > g.due {
+			g.due = due
+			heap.Fix(&s.agenda, g.place)
+			continue
+		}
 		s.now = max(s.now, g.due)
 		g.wake(s.now)
 		out = s.collect(g, out)

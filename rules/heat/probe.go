@@ -11,19 +11,19 @@ import (
 
 // Probe watches one temperature sensor.
 type Probe struct {
-	jumps    bool // an impossible rate of change counts as a fault
+	jumps    bool            // an impossible rate of change counts as a fault
+	seen     bool            // any reading came
+	usable   bool            // the last reading may be used
+	faulty   bool            // not to be believed
+	fault    reading.Quality // of the last bad reading
+	cause    Cause
 	last     float64
 	lastAt   time.Duration
 	rowAt    time.Duration // last reading of any quality
 	every    time.Duration // usual time between readings
-	seen     bool          // any reading came
-	usable   bool          // the last reading may be used
 	badSince time.Duration
 	badRows  int
 	okSince  time.Duration
-	fault    reading.Quality // of the last bad reading
-	cause    Cause
-	faulty   bool
 	same     int     // readings in a row that did not change at all
 	stirs    float64 // share of readings that changed, learned
 	learned  int     // readings that taught it
@@ -190,7 +190,7 @@ func (p *Probe) stuck(c float64) bool {
 		return false
 	}
 	p.same++
-	if p.learned >= stuckLearned && float64(p.same)*-math.Log1p(-p.stirs) > stuckOdds {
+	if p.maybeStuck(p.same) && float64(p.same)*-math.Log1p(-p.stirs) > stuckOdds {
 		return true
 	}
 	if p.same < 20 { // a freeze must not teach that the sensor never stirs

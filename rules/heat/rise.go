@@ -16,6 +16,7 @@ type Rise struct {
 	refAt            time.Duration
 	normal           float64 // rise while all was well, learned, °C
 	normalFor        time.Duration
+	gains            gains
 }
 
 const (
@@ -72,8 +73,8 @@ func (r *Rise) Update(at time.Duration, steady bool) {
 	}
 	since := at - r.at
 	r.at = at
-	r.fast += (rise - r.fast) * gain(since, fastTime)
-	r.slow += (rise - r.slow) * gain(since, slowTime)
+	r.fast += (rise - r.fast) * r.gains.over(since).fast
+	r.slow += (rise - r.slow) * r.gains.over(since).slow
 	if !steady {
 		return
 	}
@@ -81,7 +82,7 @@ func (r *Rise) Update(at time.Duration, steady bool) {
 		r.normal = rise
 	}
 	r.normalFor += since
-	r.normal += (rise - r.normal) * gain(since, min(normalTime, r.normalFor))
+	r.normal += (rise - r.normal) * r.normalGain(since)
 }
 
 func (r *Rise) lag(at time.Duration) {
@@ -89,7 +90,7 @@ func (r *Rise) lag(at time.Duration) {
 	if r.refAt == 0 {
 		r.lagged = ref
 	} else {
-		r.lagged += (ref - r.lagged) * gain(at-r.refAt, lagTime)
+		r.lagged += (ref - r.lagged) * r.gains.over(at-r.refAt).lag
 	}
 	r.refAt = at
 }

@@ -12,8 +12,12 @@ import (
 // share of the false-alarm budget.
 type bank struct {
 	side   Side
+	idle   bool    // all sums are nought, and last says since when; see idle.go
 	edge   float64 // drops per second
 	levels []cusum
+
+	last               time.Duration // the last step of an idle bank, or its reset
+	quietFrom, quietTo float32       // intervals at which no level gains, s
 }
 
 // bankLevels is how many levels the calibration covers.
@@ -33,7 +37,6 @@ type cusum struct {
 	sum       float64
 	threshold float64
 	since     time.Duration
-	drops     int32 // counted since then
 	gain      table // log likelihood ratio of an interval
 }
 
@@ -58,30 +61,43 @@ func (b *bank) setShape(step int, alarmsPerYear float64) {
 			c.sum *= c.threshold / before
 		}
 	}
+	b.findQuiet()
 }
 
 // step takes n intervals of x seconds each that end at a moment, and reports
 // the level that is past its threshold, if any.
 func (b *bank) step(at time.Duration, x float64, n int) *cusum {
+	if b.idle {
+		if x >= float64(b.quietFrom) && x <= float64(b.quietTo) {
+			b.last = at
+			return nil
+		}
+		b.rouse()
+	}
 	p := locate(x * b.edge)
 	var fired *cusum
+	gathered := 0.0
 	for i := range b.levels {
 		c := &b.levels[i]
 		c.sum += float64(n) * c.gain.at(p)
-		c.drops += int32(n)
 		switch {
 		case c.sum <= 0:
-			c.sum, c.since, c.drops = 0, at, 0
+			c.sum, c.since = 0, at
 		case c.sum >= c.threshold:
 			fired = c
 		}
+		gathered += c.sum
 	}
+	b.idle, b.last = gathered == 0, at
 	return fired
 }
 
 // alert is the nearest that any level is to its threshold, as a share.
 func (b *bank) alert() float64 {
 	nearest := 0.0
+	if b.idle {
+		return nearest
+	}
 	for i := range b.levels {
 		if c := &b.levels[i]; c.sum > nearest*c.threshold {
 			nearest = c.sum / c.threshold
@@ -93,8 +109,9 @@ func (b *bank) alert() float64 {
 func (b *bank) reset(at time.Duration) {
 	for i := range b.levels {
 		c := &b.levels[i]
-		c.sum, c.since, c.drops = 0, at, 0
+		c.sum, c.since = 0, at
 	}
+	b.idle, b.last = true, at
 }
 
 // silences holds, for each low level, the evidence that a silence gives while

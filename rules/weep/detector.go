@@ -34,8 +34,8 @@ type Detector struct {
 	gush    bank
 	onset   time.Duration // best guess of when the weep last left the band
 	quiet   silences
-	looked  time.Duration                 // how long a silence must last, once it was looked at
-	reach   [reachSteps + 1]time.Duration // how long a silence may be before it needs a look
+	looked  time.Duration           // how long a silence must last, once it was looked at
+	reach   [reachSteps + 1]float32 // s, how long a silence may be before it needs a look
 	learn   regularity
 	dry     recovery
 	leak    recovery
@@ -43,6 +43,9 @@ type Detector struct {
 	lowOut  bool
 	highOut bool
 	gushOut bool
+	idle    bool // all sums are nought; see idle.go
+
+	quietFrom, quietTo time.Duration
 }
 
 // reachSteps is how finely the reach of a silence follows the alert level.
@@ -78,8 +81,9 @@ func (d *Detector) useShape(step int) {
 	}
 	d.quiet.setShape(d.low.edge, shape)
 	for i := range d.reach {
-		d.reach[i] = d.quiet.reachAt(&d.low, float64(i)/reachSteps)
+		d.reach[i] = below(d.quiet.reachAt(&d.low, float64(i)/reachSteps))
 	}
+	d.findQuiet()
 }
 
 // Shape is the regularity in use: 1 = Poisson, larger = more regular.
@@ -94,6 +98,7 @@ func (d *Detector) Arm(at time.Duration, on bool) {
 	if d.watched == on {
 		return
 	}
+	d.rouse()
 	d.watched = on
 	d.low.reset(at)
 	d.dry.sum = 0
@@ -104,12 +109,19 @@ func (d *Detector) Arm(at time.Duration, on bool) {
 // Restart begins a new interval at a moment that is not a drop: a start, a
 // stop, the end of a gap.
 func (d *Detector) Restart(at time.Duration) {
+	d.rouse()
 	d.from, d.begun, d.whole, d.looked = at, true, false, 0
 	d.learn.interrupt()
 }
 
 // Drops takes n >= 1 new drops seen at a moment.
 func (d *Detector) Drops(at time.Duration, n int) {
+	d.rouse()
+	d.take(at, n)
+	d.rest()
+}
+
+func (d *Detector) take(at time.Duration, n int) {
 	if !d.begun {
 		d.Restart(at)
 		d.whole = true
@@ -169,10 +181,12 @@ func (d *Detector) leave(b *bank, back *recovery, out *bool, at time.Duration, c
 // gathered against the old limit is forgotten; a side already out stays so until
 // the weep is back within the new limit.
 func (d *Detector) SetLeak(at time.Duration, leakDPM float64) {
+	d.rouse()
 	d.high.edge = leakDPM / Margin / 60
 	d.high.setShape(int(d.shape), d.cfg.FalseAlarmsPerYear)
 	d.high.reset(at)
 	d.leak = newRecovery(leakDPM/60, d.high.edge)
+	d.findQuiet()
 }
 
 // Onset is the best guess of when the weep last left the band.
@@ -196,7 +210,7 @@ func (d *Detector) Deadline() (at time.Duration, ok bool) {
 	}
 	least := never
 	if d.watched && !d.lowOut {
-		least = max(d.looked, d.reach[min(reachSteps, int(math.Ceil(d.low.alert()*reachSteps)))])
+		least = max(d.looked, d.reachAt(min(reachSteps, int(math.Ceil(d.low.alert()*reachSteps)))))
 	}
 	if d.highOut {
 		least = min(least, d.leak.silenceNeeded())
@@ -207,9 +221,28 @@ func (d *Detector) Deadline() (at time.Duration, ok bool) {
 	return d.from + least, least < never
 }
 
+// reachAt is how long a silence may last at an alert level, in steps.
+func (d *Detector) reachAt(step int) time.Duration {
+	if r := float64(d.reach[step]); r < never.Seconds() {
+		return time.Duration(r * 1e9)
+	}
+	return never
+}
+
+// below is a time in seconds, rounded down.
+func below(d time.Duration) float32 {
+	seconds := float32(d.Seconds())
+	if float64(seconds) > d.Seconds() {
+		seconds = math.Nextafter32(seconds, 0)
+	}
+	return seconds
+}
+
 // Silent says that nothing fell up to at. A first look at a Deadline may only
 // find the exact, later one.
 func (d *Detector) Silent(at time.Duration) {
+	d.rouse()
+	d.low.rouse()
 	silence := at - d.from
 	if d.highOut && silence >= d.leak.silenceNeeded() {
 		d.highOut = false
@@ -241,6 +274,7 @@ func ceil(seconds float64) time.Duration {
 // Forget begins anew at a moment after a gap: what was gathered before it
 // proves nothing about now. What was learned, and sides already out, stay.
 func (d *Detector) Forget(at time.Duration) {
+	d.rouse()
 	d.low.reset(at)
 	d.high.reset(at)
 	d.gush.reset(at)

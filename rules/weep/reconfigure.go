@@ -11,6 +11,7 @@ func (d *Detector) Reconfigure(at time.Duration, cfg Config) {
 	if cfg == old {
 		return
 	}
+	d.rouse()
 	d.cfg = cfg
 	if cfg.DryDPM != old.DryDPM {
 		d.low.edge = cfg.DryDPM * Margin / 60

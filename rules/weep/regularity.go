@@ -52,18 +52,26 @@ const unlearnedStep = 8
 // suspicious. It reports whether enough was learned for a new fit.
 func (r *regularity) interval(x float64, alert bool) (refit bool) {
 	r.noisy = r.noisy || alert
+	r.pair(x)
+	if r.block.total < blockPairs {
+		return false
+	}
+	return r.closeBlock()
+}
+
+// blockEnds reports that the next interval fills the block.
+func (r *regularity) blockEnds() bool { return r.block.total == blockPairs-1 && r.previous != 0 }
+
+// pair counts every second interval with the one before.
+func (r *regularity) pair(x float64) {
 	if r.previous == 0 {
 		r.previous = x
-		return false
+		return
 	}
 	v := math.Abs(x-r.previous) / (x + r.previous)
 	r.previous = 0
 	r.block.count[min(int(v*pairBins), pairBins-1)]++
 	r.block.total++
-	if r.block.total < blockPairs {
-		return false
-	}
-	return r.closeBlock()
 }
 
 // closeBlock moves the blocks on; a fit is due when the learned pairs have
@@ -146,8 +154,11 @@ func firstAbove(fit *[shapeSteps]float64, least float64) int {
 // pairModel holds the log chance of each bin for each shape and share of odd
 // pairs. It is the same for all glands, and read only.
 type pairModel struct {
-	logChance [shapeSteps][len(oddPowers) * len(oddShares)][pairBins]float64
+	logChance [shapeSteps][pairBins][oddWays]float64
 }
+
+// oddWays is how many kinds of odd pairs are tried.
+const oddWays = len(oddPowers) * len(oddShares)
 
 // oddShares are the shares of pairs with a splash that are tried; oddPowers how
 // unlike the two intervals of such a pair are: the slower the drip, the more.
@@ -163,9 +174,8 @@ func newPairModel() *pairModel {
 		for p, power := range oddPowers {
 			odd := oddChance(power)
 			for s, share := range oddShares {
-				chance := &m.logChance[step][p*len(oddShares)+s]
 				for i := range plain {
-					chance[i] = math.Log((1-share)*plain[i] + share*odd[i])
+					m.logChance[step][i][p*len(oddShares)+s] = math.Log((1-share)*plain[i] + share*odd[i])
 				}
 			}
 		}
@@ -207,12 +217,15 @@ func foldedBeta(shape float64) (chance [pairBins]float64) {
 // logLikelihood of the pairs at a shape, with the share of odd pairs that suits
 // it best.
 func (m *pairModel) logLikelihood(c *binCounts, step int) float64 {
-	best := math.Inf(-1)
-	for s := range m.logChance[step] {
-		sum := 0.0
-		for i, n := range c.count {
-			sum += float64(n) * m.logChance[step][s][i]
+	var sums [oddWays]float64
+	for i := range c.count {
+		n := float64(c.count[i])
+		for way, chance := range &m.logChance[step][i] {
+			sums[way] += n * chance
 		}
+	}
+	best := math.Inf(-1)
+	for _, sum := range sums {
 		best = max(best, sum)
 	}
 	return best

@@ -286,7 +286,7 @@ func quickNumber(w uint64, ended bool, kind reading.Kind) (v float64, width int)
 	if negative {
 		v = -v
 	}
-	if (kind == reading.Drip || kind == reading.Run) && !inRange(kind, v) {
+	if kind != reading.Temp && kind != reading.Ref && !inRange(kind, v) {
 		return 0, 0
 	}
 	return v, size + 1

@@ -33,8 +33,8 @@ const Header = "time,point,value"
 type Reader struct {
 	name    string
 	lines   *lineReader
-	release func()    // the decompressor
-	file    io.Closer // nil: not ours to close
+	release func()            // the decompressor
+	file    io.Closer         // nil: not ours to close
 	points  map[string]uint16 // places in known
 	known   []reading.Point
 	stamps  stampParser
@@ -114,8 +114,6 @@ func (r *Reader) Next() (reading.Reading, error) {
 	}
 	return reading.Reading{At: row.At, Point: r.known[row.Point], Value: row.Value, Quality: row.Quality}, nil
 }
-
-
 
 // Close releases the file and the decompressor. Standard input stays open.
 func (r *Reader) Close() error {

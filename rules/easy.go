@@ -1,0 +1,115 @@
+package rules
+
+import (
+	"time"
+
+	"weepd/rules/reading"
+)
+
+// An easy gland has no alarm, none pending, and nothing that could make one but
+// its weep leaving the band, its rise passing the limit, or a deadline. Then a
+// reading that changes neither (weep.Detector.Steady, heat.Probe.Steady) needs no
+// judgement, and deadlines only move away. Nearly all readings are like that,
+// and a replay owes them its speed; TestEasyWayChangesNothing holds it against
+// the long way.
+
+// judgeEase sets easy once everything has been judged.
+func (g *gland) judgeEase(at time.Duration) {
+	g.easy = false
+	for i := range g.alarms {
+		if g.alarms[i].active && Condition(i) != AdjustmentIneffective && Condition(i) != RepackDue || g.alarms[i].pending {
+			return
+		}
+	}
+	_, guided := g.care.guide.next()
+	low, high, gush := g.detect.Out()
+	s, d := &g.stream, &g.drip
+	fastLately := s.burst && at-s.burstAt < hintMemory || s.hint && at-s.hintAt < hintMemory
+	g.easy = !low && !high && !gush && !g.early && !fastLately && !s.merged && !s.suspect && !s.wasLow &&
+		g.shaft.begun && d.seen && d.quality == reading.Good && !d.reported && !d.bounces && !d.cold && d.badRows == 0 &&
+		!g.runIn.active(at) && !guided && g.care.meter.begun
+	if d.bounce < 1e-20 { // so small that it is lost beside the next share
+		d.bounce = 0
+	}
+	g.judgedC, g.judged = g.rise.Judged()
+}
+
+// takeEasily takes a good reading, or leaves all as it was.
+func (g *gland) takeEasily(at time.Duration, kind reading.Kind, value float64) bool {
+	switch {
+	case kind == reading.Drip && value == 1:
+		return g.takeDropEasily(at)
+	case kind == reading.Temp && g.shaft.turns && !g.cfg.InferShaft:
+		return g.takeTempEasily(at, value)
+	case kind == reading.Ref:
+		if g.rise.Reference.Steady(at, value) {
+			g.care.meter.pass(at)
+			return true
+		}
+	}
+	return false
+}
+
+func (g *gland) takeDropEasily(at time.Duration) bool {
+	d := &g.drip
+	interval := at - d.lastDrop
+	if interval < bounceWithin {
+		return false
+	}
+	d.total++
+	d.lastDrop = at
+	if d.bounce != 0 {
+		d.bounce -= d.bounce / 64
+	}
+	if g.judged {
+		d.warmthC, d.warmth = g.judgedC, true
+	}
+	g.count.Add(at, 1)
+	g.care.meter.drops(at, 1)
+	if interval < streamSpan/16 || !g.detect.Steady(at) {
+		g.weigh(at, interval)
+	}
+	return true
+}
+
+// weigh takes a drop that is evidence of something, or fast.
+func (g *gland) weigh(at, interval time.Duration) {
+	g.detect.Drops(at, 1)
+	if interval < streamSpan/16 {
+		g.lookForBurst(at)
+	}
+	if low, high, gush := g.detect.Out(); low || high || gush || g.stream.hint && g.stream.hintAt == at {
+		g.settle(at)
+	}
+}
+
+func (g *gland) takeTempEasily(at time.Duration, c float64) bool {
+	if !g.rise.Metal.Steady(at, c) {
+		return false
+	}
+	g.rise.Update(at, g.shaft.settled(at))
+	g.care.meter.pass(at)
+	if g.judgedC, g.judged = g.rise.Judged(); g.judged && g.judgedC >= g.cfg.Limits.RiseC {
+		g.settle(at)
+	}
+	return true
+}
+
+// sooner reports that an easy gland wants waking before the time on the agenda.
+func (g *gland) sooner() bool {
+	at, ok := g.detect.Deadline()
+	return ok && at < g.due
+}
+
+// later is when the gland next wants waking, looked at again at its deadline:
+// that of an easy gland may have moved since.
+func (g *gland) later() time.Duration {
+	if !g.easy {
+		return g.due
+	}
+	until, ok := g.detect.SteadyUntil()
+	if !ok {
+		return g.deadline()
+	}
+	return min(until, g.restDue)
+}

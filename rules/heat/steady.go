@@ -1,0 +1,50 @@
+package heat
+
+import (
+	"math"
+	"time"
+)
+
+// Steady takes a good reading as Read does, if it is one of a long row of
+// ordinary ones: nothing but the value and what is learned changes, and the
+// deadline only moves away. Not ok means that nothing was done.
+func (p *Probe) Steady(at time.Duration, c float64) bool {
+	every := p.every + (at-p.rowAt-p.every)/8
+	if !p.usable || p.faulty || p.badRows != 0 || p.lastAt == 0 || p.every == 0 ||
+		max(p.every, every) > minSilent/usualGaps ||
+		!(math.Abs(c-p.last) <= jumpC) || !(c >= lowestC && c <= highestC) || c == p.last && p.maybeStuck(p.same+1) {
+		return false
+	}
+	p.every, p.rowAt = every, at
+	p.stuck(c)
+	p.last, p.lastAt = c, at
+	return true
+}
+
+// maybeStuck is stuck's question for so many equal readings without its
+// logarithm: -ln(1-x) is at most x/(1-x), so no is certain.
+func (p *Probe) maybeStuck(same int) bool {
+	return p.learned >= stuckLearned && !(float64(same)*p.stirs < 0.99*stuckOdds*(1-p.stirs))
+}
+
+// gains are the shares by which the smoothed values follow in one step.
+type gains struct {
+	step                     time.Duration
+	fast, slow, lag, longest float64
+}
+
+// over gives the gains for a step; readings come at nearly always the same.
+func (g *gains) over(step time.Duration) *gains {
+	if step != g.step {
+		*g = gains{step, gain(step, fastTime), gain(step, slowTime), gain(step, lagTime), gain(step, normalTime)}
+	}
+	return g
+}
+
+// normalGain is the share by which the normal rise follows after a step.
+func (r *Rise) normalGain(step time.Duration) float64 {
+	if r.normalFor >= normalTime {
+		return r.gains.over(step).longest
+	}
+	return gain(step, r.normalFor)
+}
