@@ -28,9 +28,7 @@ func (g *gland) judgeEase(at time.Duration) {
 	g.easy = !low && !high && !gush && !g.early && !fastLately && !s.merged && !s.suspect && !s.wasLow &&
 		g.shaft.begun && d.seen && d.quality == reading.Good && !d.reported && !d.bounces && !d.cold && d.badRows == 0 &&
 		!g.runIn.active(at) && !guided && g.care.meter.begun
-	if d.bounce < 1e-20 { // so small that it is lost beside the next share
-		d.bounce = 0
-	}
+	d.fade()
 	g.judgedC, g.judged = g.rise.Judged()
 }
 
@@ -60,6 +58,7 @@ func (g *gland) takeDropEasily(at time.Duration) bool {
 	d.lastDrop = at
 	if d.bounce != 0 {
 		d.bounce -= d.bounce / 64
+		d.fade()
 	}
 	if g.judged {
 		d.warmthC, d.warmth = g.judgedC, true
@@ -80,6 +79,13 @@ func (g *gland) weigh(at, interval time.Duration) {
 	}
 	if low, high, gush := g.detect.Out(); low || high || gush || g.stream.hint && g.stream.hintAt == at {
 		g.settle(at)
+	}
+}
+
+// fade forgets a share so small that it is lost beside the next one.
+func (d *dripState) fade() {
+	if d.bounce < 1e-20 {
+		d.bounce = 0
 	}
 }
 

@@ -1,0 +1,124 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"weepd/rules/reading"
+)
+
+// drawQuiet makes hours of a good gland's readings, with something odd now and
+// then: this is where the easy way is taken and left.
+func drawQuiet(t *rapid.T) []reading.Reading {
+	var all []reading.Reading
+	now := time.Duration(rapid.Int64Range(1, 1e18).Draw(t, "epoch"))
+	put := func(kind reading.Kind, v float64, q reading.Quality) {
+		all = append(all, reading.Reading{At: now, Point: reading.Point{Gland: "g0", Kind: kind}, Value: v, Quality: q})
+	}
+	if rapid.Bool().Draw(t, "run signal") {
+		put(reading.Run, 1, reading.Good)
+	}
+	rise, every := 9.0, rapid.SampledFrom([]time.Duration{10 * time.Second, 10*time.Second + 3*time.Millisecond, 25 * time.Second}).Draw(t, "temp every")
+	warm := now
+	for range rapid.IntRange(1, 25).Draw(t, "stretches") {
+		mean := rapid.SampledFrom([]float64{0.25, 0.9, 1.5, 2, 2, 2, 2.5, 3.5, 9}).Draw(t, "mean")
+		spread := rapid.SampledFrom([]float64{0, 0.1, 0.5, 1}).Draw(t, "spread")
+		drift := rapid.SampledFrom([]float64{0, 0, 0, 0.02, -0.02, 0.3}).Draw(t, "drift")
+		seed := rapid.Uint64().Draw(t, "seed")
+		for range rapid.SampledFrom([]int{1, 5, 60, 300}).Draw(t, "drops") {
+			seed = seed*6364136223846793005 + 1442695040888963407 // Knuth's MMIX
+			u := float64(seed>>11) / (1 << 53)
+			now += time.Duration(mean * (1 + spread*(-math.Log(1-u)-1)) * 1e9)
+			put(reading.Drip, 1, reading.Good)
+			for ; warm < now; warm = max(warm+every, now-every) {
+				rise += drift
+				put(reading.Temp, math.Round((20+rise+u/8)*16)/16, reading.Good)
+				put(reading.Ref, 20+math.Round(u)/16, reading.Good)
+			}
+		}
+		switch rapid.IntRange(0, 15).Draw(t, "odd") {
+		case 0:
+			put(reading.Run, float64(rapid.IntRange(0, 1).Draw(t, "run")), reading.Good)
+		case 1:
+			put(reading.Drip, float64(rapid.IntRange(0, 5).Draw(t, "n")), reading.Good)
+		case 2:
+			put(reading.Kind(rapid.IntRange(0, 3).Draw(t, "kind")), 0, rapid.SampledFrom([]reading.Quality{reading.Fault, reading.Inferred}).Draw(t, "quality"))
+		case 3:
+			now += time.Duration(rapid.Int64Range(0, 200e9).Draw(t, "pause"))
+		case 4:
+			put(reading.Drip, 1, reading.Good)
+			now += time.Duration(rapid.Int64Range(0, 600e6).Draw(t, "splash"))
+			put(reading.Drip, 1, reading.Good)
+		case 5:
+			put(reading.Temp, 20+rise+rapid.Float64Range(-12, 12).Draw(t, "jump"), reading.Good)
+		case 6:
+			put(reading.Repacked, float64(rapid.IntRange(0, 4000).Draw(t, "ago")), reading.Good)
+		case 7:
+			put(reading.Watch, float64(rapid.IntRange(0, 1).Draw(t, "watch")), reading.Good)
+		}
+	}
+	return all
+}
+
+// A station that always takes the long way gives the same, to the last bit.
+func TestEasyWayChangesNothing(t *testing.T) {
+	easy, all := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		readings := drawQuiet(t)
+		quick, long := propertyStation(t, 1), propertyStation(t, 1)
+		for i, r := range readings {
+			all++
+			if quick.glands[0].easy {
+				easy++
+			}
+			long.glands[0].easy = false
+			a, b := feed(t, quick, r), feed(t, long, r)
+			if !reflect.DeepEqual(a, b) {
+				t.Fatalf("reading %d, %v: %+v, the long way %+v", i, r, a, b)
+			}
+			if a, b := inside(quick.glands[0]), inside(long.glands[0]); a != b {
+				t.Fatalf("reading %d, %v:\n%s\nthe long way\n%s", i, r, a, b)
+			}
+			if i%50 == 0 || i == len(readings)-1 {
+				a, _ := quick.Gland("g0")
+				b, _ := long.Gland("g0")
+				if fmt.Sprintf("%#v", a) != fmt.Sprintf("%#v", b) {
+					t.Fatalf("reading %d, %v: %+v, the long way %+v", i, r, a, b)
+				}
+			}
+		}
+		if a, b := quick.TakeFresh(), long.TakeFresh(); fmt.Sprintf("%+v", values(a)) != fmt.Sprintf("%+v", values(b)) {
+			t.Fatalf("upkeep got %+v, the long way %+v", values(a), values(b))
+		}
+	})
+	if easy < all/3 {
+		t.Errorf("only %d of %d readings were easy: little is shown", easy, all)
+	}
+}
+
+// inside is what a gland holds beside its detector, its deadlines and what they
+// are made of.
+func inside(g *gland) string {
+	return fmt.Sprintf("%+v", []any{g.drip, g.stream, g.shaft, g.rise, g.count, g.runIn, g.alarms, g.early, g.care.meter})
+}
+
+// values are what is fresh, without pointers.
+func values(list []Fresh) (out []any) {
+	for _, f := range list {
+		if f.Bucket != nil {
+			out = append(out, *f.Bucket)
+		}
+		if f.Step != nil {
+			out = append(out, *f.Step)
+		}
+		if f.RunIn != nil {
+			out = append(out, *f.RunIn)
+		}
+	}
+	return out
+}
