@@ -58,6 +58,8 @@ func drawQuiet(t *rapid.T) []reading.Reading {
 			put(reading.Temp, 20+rise+rapid.Float64Range(-12, 12).Draw(t, "jump"), reading.Good)
 		case 6:
 			put(reading.Repacked, float64(rapid.IntRange(0, 4000).Draw(t, "ago")), reading.Good)
+		case 8:
+			put(reading.Adjusted, float64(rapid.IntRange(-2, 2).Draw(t, "flats")), reading.Good)
 		case 7:
 			put(reading.Watch, float64(rapid.IntRange(0, 1).Draw(t, "watch")), reading.Good)
 		}

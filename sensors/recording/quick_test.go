@@ -83,7 +83,7 @@ func anyText() *rapid.Generator[string] {
 		b.WriteString(Header + end)
 		for range rapid.IntRange(0, 60).Draw(t, "rows") {
 			at = at.Add(time.Duration(rapid.SampledFrom([]int64{0, 1, 1e6, 7e8, 61e9, 3601e9, -1}).Draw(t, "step")))
-			kind := reading.Kind(rapid.IntRange(0, 3).Draw(t, "kind"))
+			kind := rapid.SampledFrom([]reading.Kind{reading.Drip, reading.Drip, reading.Temp, reading.Ref, reading.Run, reading.Watch, reading.Repacked, reading.Adjusted}).Draw(t, "kind")
 			value := rapid.OneOf(rapid.SampledFrom([]string{"1", "1", "0", "7", "12", "NaN", ""}),
 				rapid.StringMatching(`-?[0-9]{0,4}\.?[0-9]{0,4}`)).Draw(t, "value")
 			row := fmt.Sprintf("%s,%s.%s,%s", at.Format(rapid.SampledFrom(layouts).Draw(t, "layout")),
