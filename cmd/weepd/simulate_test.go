@@ -51,7 +51,9 @@ func TestSimulateKeepsToItsFlags(t *testing.T) {
 }
 
 func TestSimulateIsTheSameForASeed(t *testing.T) {
-	text := func(args ...string) string { return weepd(t, "", append([]string{"simulate", "--for", "2h"}, args...)...).out }
+	text := func(args ...string) string {
+		return weepd(t, "", append([]string{"simulate", "--for", "2h"}, args...)...).out
+	}
 	a, b, c := text("--seed", "4"), text("--seed", "4"), text("--seed", "5")
 	if a != b || a == c || len(a) < 100_000 {
 		t.Errorf("same seed, same text: %v; other seed, other text: %v; %d bytes", a == b, a != c, len(a))

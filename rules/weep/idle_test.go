@@ -59,7 +59,9 @@ func TestSteadyIsDrops(t *testing.T) {
 			case 4:
 				both(func(d *Detector) { d.Drops(at, 3) })
 			case 5:
-				both(func(d *Detector) { d.Reconfigure(at, Config{DryDPM: cfg.DryDPM * 1.1, LeakDPM: cfg.LeakDPM, GushDPM: cfg.GushDPM, FalseAlarmsPerYear: 1}) })
+				both(func(d *Detector) {
+					d.Reconfigure(at, Config{DryDPM: cfg.DryDPM * 1.1, LeakDPM: cfg.LeakDPM, GushDPM: cfg.GushDPM, FalseAlarmsPerYear: 1})
+				})
 			default:
 				continue
 			}
