@@ -1,4 +1,4 @@
-package main
+package agent
 
 import (
 	"fmt"
@@ -10,16 +10,16 @@ import (
 	"weepd/sensors/simulated"
 )
 
-// addEvent reads GLAND:WHAT@AFTER[:DPM[:OVER]] and gives it to its gland.
-func addEvent(glands []simulated.Gland, text string) error {
+// AddEvent reads GLAND:WHAT@AFTER[:DPM[:OVER]] and gives it to its gland.
+func (m *Simulation) AddEvent(text string) error {
 	wrong := func(why string) error {
-		return fmt.Errorf("--event %s: %s; want GLAND:WHAT@AFTER[:DPM[:OVER]], like g01:dry@30h:3:10m", text, why)
+		return fmt.Errorf("event %s: %s; want GLAND:WHAT@AFTER[:DPM[:OVER]], like g01:dry@30h:3:10m", text, why)
 	}
 	parts := strings.Split(text, ":")
 	if len(parts) < 2 || len(parts) > 4 {
 		return wrong(fmt.Sprintf("%d parts", len(parts)))
 	}
-	i := slices.IndexFunc(glands, func(g simulated.Gland) bool { return g.ID == parts[0] })
+	i := slices.IndexFunc(m.Glands, func(g SimulatedGland) bool { return g.ID == parts[0] })
 	if i < 0 {
 		return wrong("there is no gland " + parts[0])
 	}
@@ -42,7 +42,6 @@ func addEvent(glands []simulated.Gland, text string) error {
 			return wrong(err.Error())
 		}
 	}
-	// Glands start from one value, so their events must not share an array.
-	glands[i].Events = append(slices.Clip(glands[i].Events), e)
+	m.Glands[i].Events = append(m.Glands[i].Events, e)
 	return nil
 }
