@@ -43,6 +43,7 @@ func commands(s streams) []*cobra.Command {
 		sheetCommand(s),
 		adviceCommand(s),
 		exportCommand(s),
+		recordCommand(s),
 		reportCommand(s, time.Now),
 		versionCommand(s),
 		casesCommand(s),
