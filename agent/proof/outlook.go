@@ -12,11 +12,17 @@ import (
 	"weepd/rules/weep"
 )
 
+// What is said.
+const (
+	SayAdjust = "adjust"
+	SayRepack = "repack"
+)
+
 // Saying is one range that was stated, and what came.
 type Saying struct {
 	Packing int
 	Opening Opening
-	What    string  // adjust or repack
+	What    string  // SayAdjust or SayRepack
 	At      float64 // days since the repacking
 	Known   bool    // a range was stated
 	Early   float64 // days ahead
@@ -62,7 +68,7 @@ func LookBack(index int) Back {
 		crossed := p.crossed
 		p.hour()
 		if p.crossed && !crossed {
-			b.close(&open, "adjust", p.age)
+			b.close(&open, SayAdjust, p.age)
 		}
 		life.Observe(p.bucket(now), p.shape)
 		if s, found := life.LookForStep(now); found {
@@ -93,7 +99,7 @@ func LookBack(index int) Back {
 	}
 	b.Days, b.Spent = p.age, p.spent
 	if p.spent != "" {
-		b.close(&open, "repack", p.age)
+		b.close(&open, SayRepack, p.age)
 	}
 	for _, a := range life.Assess(now).Adjustments {
 		b.Verdicts[a.Verdict.String()]++
@@ -112,7 +118,7 @@ func (p *packing) say(index int, s *upkeep.State) []Saying {
 			Early: (f.Early - s.At).Hours() / 24, Late: (f.Late - s.At).Hours() / 24,
 		}
 	}
-	return []Saying{one("adjust", s.Outlook.Adjust), one("repack", s.Outlook.Repack)}
+	return []Saying{one(SayAdjust, s.Outlook.Adjust), one(SayRepack, s.Outlook.Repack)}
 }
 
 // close writes down what came of the sayings about it.
@@ -127,15 +133,15 @@ func (b *Back) close(open *[]Saying, what string, age float64) {
 	})
 }
 
-// LookBacks plays packings 0 to n-1.
-func LookBacks(ctx context.Context, n, workers int) []Back {
+// LookBacks plays n packings from a number on.
+func LookBacks(ctx context.Context, from, n, workers int) []Back {
 	backs := make([]Back, n)
 	work := make(chan int)
 	var all sync.WaitGroup
 	for range workers {
 		all.Go(func() {
 			for i := range work {
-				backs[i] = LookBack(i)
+				backs[i] = LookBack(from + i)
 			}
 		})
 	}
@@ -201,7 +207,32 @@ type StepTally struct {
 	Silent     int       `json:"not_recorded"`
 	Found      int       `json:"noticed"`
 	False      int       `json:"false"`
-	PerYear    weep.Rate `json:"false_per_year"` // with exact Poisson limits
+	PerYear    weep.Rate `json:"-"` // false ones, with exact Poisson limits
+}
+
+// Summary is all that is counted.
+type Summary struct {
+	Packings int            `json:"packings"`
+	Adjust   Coverage       `json:"adjust"`
+	Repack   Coverage       `json:"repack"`
+	Steps    StepTally      `json:"steps"`
+	Spent    map[string]int `json:"spent"`    // by what
+	Verdicts map[string]int `json:"verdicts"` // of adjustments
+}
+
+// Sum sums up.
+func Sum(backs []Back) Summary {
+	s := Summary{
+		Packings: len(backs), Adjust: CoverageOf(backs, SayAdjust, ""), Repack: CoverageOf(backs, SayRepack, ""),
+		Steps: StepsOf(backs), Spent: map[string]int{}, Verdicts: map[string]int{},
+	}
+	for _, b := range backs {
+		s.Spent[cmp.Or(b.Spent, "not yet")]++
+		for verdict, n := range b.Verdicts {
+			s.Verdicts[verdict] += n
+		}
+	}
+	return s
 }
 
 // StepsOf counts them.

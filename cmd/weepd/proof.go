@@ -12,13 +12,14 @@ func proofCommand(s streams) *cobra.Command {
 		Short:  "Hold the detector against theory and simulation",
 		Hidden: true,
 		Long: `proof holds the detector against theory and simulation, for engineers: how
-early it finds a change beside what is possible and beside plain counting, and
-how often it cries wolf over years of simulated quiet glands.`,
+early it finds a change beside what is possible and beside plain counting, how
+often it cries wolf over years of simulated quiet glands, and whether the outlook
+of a packing holds what it says.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return usageError{errors.New("which proof? delays or quiet")}
+			return usageError{errors.New("which proof? delays, quiet or outlook")}
 		},
 	}
-	c.AddCommand(proofDelaysCommand(s), proofQuietCommand(s))
+	c.AddCommand(proofDelaysCommand(s), proofQuietCommand(s), proofOutlookCommand(s))
 	return c
 }

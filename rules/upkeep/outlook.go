@@ -15,9 +15,9 @@ const (
 	widestRepack = 0.8
 	// The floors of that standard deviation; set with `weepd proof outlook`.
 	adjustFloor = 0.12
-	repackFloor = 0.2
+	repackFloor = 0.3
 	// raggedShare of what ragged growth calls for is taken: a curve looks ragged too.
-	raggedShare = 0.3
+	raggedShare = 0.4
 	// repackFactor widens the ranges to what the back-test calls for.
 	repackFactor = 1.15
 	// repackLater: lives that are carried on come to their end too early in the
