@@ -89,3 +89,15 @@ func TestProofRefuses(t *testing.T) {
 		t.Error("the help shows the hidden command")
 	}
 }
+
+func TestProofOutlook(t *testing.T) {
+	got := weepd(t, "", "proof", "outlook", "--packings", "10")
+	var sum proof.Summary
+	lastLine(t, got.out, &sum)
+	if got.code != exitDone || sum.Packings != 10 || sum.Adjust.Stated < 10 || sum.Adjust.Held == 0 || sum.Steps.Turns < 20 {
+		t.Errorf("%+v", got)
+	}
+	if bad := weepd(t, "", "proof", "outlook", "--packings", "0"); bad.code != exitUsage {
+		t.Errorf("%+v", bad)
+	}
+}
