@@ -42,15 +42,28 @@ func (l *loop) restoreUpkeep(m Remembered, now time.Duration) {
 		return
 	}
 	l.late = nil
-	entries := make(map[string][]upkeep.Entry)
+	entries, runIns, strange := keptEntries(m.Upkeep, l.isGland, func(wall time.Time) time.Duration { return l.steadyOf(wall, now) })
+	for _, u := range runIns {
+		l.keepRunIn(u)
+	}
+	if strange > 0 {
+		l.agent.log.Warn("upkeep entries of unknown kinds are left out of the outlook; the log keeps them", "entries", strange)
+	}
+	l.giveBack(entries, m.Weeps, now)
+	l.goOnRunningIn(entries, now)
+}
+
+// keptEntries sorts the rows of the log by gland, as the core knows them: oldest
+// first. Rows of kinds that nobody knows any more are counted.
+func keptEntries(log []Upkeep, isGland func(string) bool, steady func(time.Time) time.Duration) (entries map[string][]upkeep.Entry, runIns []Upkeep, strange int) {
+	entries = make(map[string][]upkeep.Entry)
 	kinds := make(map[uint64]upkeep.Kind)
-	strange := 0
-	for _, u := range m.Upkeep {
-		if !l.isGland(u.Gland) {
+	for _, u := range log {
+		if !isGland(u.Gland) {
 			continue
 		}
 		if u.Kind == entryRunIn {
-			l.keepRunIn(u)
+			runIns = append(runIns, u)
 			continue
 		}
 		e, err := entryOf(u, func(seq uint64) (upkeep.Kind, bool) { k, found := kinds[seq]; return k, found })
@@ -59,14 +72,10 @@ func (l *loop) restoreUpkeep(m Remembered, now time.Duration) {
 			continue
 		}
 		kinds[e.Seq] = e.Kind
-		e.At = l.steadyOf(workTime(u, e.Value), now)
+		e.At = steady(workTime(u, e.Value))
 		entries[u.Gland] = append(entries[u.Gland], e)
 	}
-	if strange > 0 {
-		l.agent.log.Warn("upkeep entries of unknown kinds are left out of the outlook; the log keeps them", "entries", strange)
-	}
-	l.giveBack(entries, m.Weeps, now)
-	l.goOnRunningIn(entries, now)
+	return entries, runIns, strange
 }
 
 func (l *loop) giveBack(entries map[string][]upkeep.Entry, weeps map[string][]KeptWeep, now time.Duration) {

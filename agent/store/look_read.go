@@ -69,3 +69,12 @@ func (l *Look) Upkeep(ctx context.Context) ([]agent.Upkeep, error) {
 	}
 	return out, nil
 }
+
+// Weeps gives the weep that was kept for the upkeep, of each gland since its last
+// repacking, oldest first.
+func (l *Look) Weeps(ctx context.Context, log []agent.Upkeep, now time.Time) (map[string][]agent.KeptWeep, error) {
+	if l.history == nil {
+		return nil, nil
+	}
+	return l.history.weeps(ctx, log, now)
+}

@@ -4,12 +4,9 @@ import (
 	"context"
 	"fmt"
 	"maps"
-	"math"
 	"slices"
-	"strings"
 	"time"
 
-	"weepd/agent"
 	"weepd/rules/reading"
 )
 
@@ -139,48 +136,6 @@ func (h *history) aggregates(ctx context.Context, table, series string, from, to
 		out = append(out, list...)
 	}
 	return out, nil
-}
-
-// kept gives what is stored of a series from a time on, minutes and hours as they
-// are, oldest first.
-func (h *history) kept(ctx context.Context, series string, from time.Time) ([]agent.Sample, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	var out []agent.Sample
-	for _, tier := range []struct {
-		table  string
-		period time.Duration
-	}{{tableHour, time.Hour}, {tableMinute, time.Minute}} {
-		list, err := h.aggregates(ctx, tier.table, series, from.UnixNano(), math.MaxInt64)
-		if err != nil {
-			return nil, fmt.Errorf("read %s: %w", historyFile, err)
-		}
-		for _, a := range list {
-			start := time.Unix(0, a.index*int64(tier.period)).UTC()
-			if !start.Before(from) {
-				out = append(out, agent.Sample{Start: start, Min: a.min, Mean: a.mean, Max: a.max})
-			}
-		}
-	}
-	slices.SortFunc(out, func(a, b agent.Sample) int { return a.Start.Compare(b.Start) })
-	return out, nil
-}
-
-// seriesOf gives the names of the stored series that end so.
-func (h *history) seriesOf(ctx context.Context, end string) ([]string, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	rows, err := h.db.QueryContext(ctx, "SELECT name FROM series ORDER BY name")
-	var names []string
-	err = each(rows, err, func() error {
-		var name string
-		err := rows.Scan(&name)
-		if strings.HasSuffix(name, end) {
-			names = append(names, name)
-		}
-		return err
-	})
-	return names, err
 }
 
 // idOf gives 0 for a series that has no row yet.

@@ -12,7 +12,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"weepd/agent"
@@ -70,7 +69,6 @@ const upkeepMost = 512
 func (s *Store) upkeep(ctx context.Context, log *slog.Logger) ([]agent.Upkeep, error) {
 	const part = 500
 	var list []agent.Upkeep
-	count := make(map[string]int)
 	for after := int64(0); ; {
 		entries, err := s.UpkeepLog(ctx, "", after, part)
 		if err != nil {
@@ -84,70 +82,25 @@ func (s *Store) upkeep(ctx context.Context, log *slog.Logger) ([]agent.Upkeep, e
 				continue
 			}
 			list = append(list, u)
-			count[u.Gland]++
 		}
 		if len(entries) < part {
 			break
 		}
 	}
+	return newestUpkeep(list), nil
+}
+
+// newestUpkeep leaves the entries that the core holds.
+func newestUpkeep(list []agent.Upkeep) []agent.Upkeep {
+	count := make(map[string]int)
+	for _, u := range list {
+		count[u.Gland]++
+	}
 	return slices.DeleteFunc(list, func(u agent.Upkeep) bool {
 		count[u.Gland]--
 		return count[u.Gland] >= upkeepMost
-	}), nil
+	})
 }
-
-// weepsReach is how far back the weep is read for a gland's upkeep if no
-// repacking says.
-const weepsReach = 400 * day
-
-// weeps reads the weep that the history kept for the upkeep, of each gland since
-// its last repacking.
-func (s *Store) weeps(ctx context.Context, log []agent.Upkeep) (map[string][]agent.KeptWeep, error) {
-	names, err := s.history.seriesOf(ctx, "."+agent.SeriesWeep)
-	if err != nil {
-		return nil, err
-	}
-	now := s.opts.Now()
-	out := make(map[string][]agent.KeptWeep)
-	for _, name := range names {
-		gland := strings.TrimSuffix(name, "."+agent.SeriesWeep)
-		from := now.Add(-weepsReach)
-		for _, u := range log {
-			if u.Gland == gland && u.Kind == agent.EntryRepacked {
-				from = u.Time.Add(-weepsReach / 4) // it may be corrected yet
-			}
-		}
-		if out[gland], err = s.weepsOf(ctx, gland, from); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
-}
-
-// weepsOf joins the two series of a gland.
-func (s *Store) weepsOf(ctx context.Context, gland string, from time.Time) ([]agent.KeptWeep, error) {
-	weep, err := s.history.kept(ctx, gland+"."+agent.SeriesWeep, from)
-	if err != nil {
-		return nil, err
-	}
-	watched, err := s.history.kept(ctx, gland+"."+agent.SeriesWatched, from)
-	if err != nil {
-		return nil, err
-	}
-	minutes := make(map[time.Time]agent.Sample, len(watched))
-	for _, w := range watched {
-		minutes[w.Start] = w
-	}
-	var out []agent.KeptWeep
-	for _, w := range weep {
-		if m, found := minutes[w.Start]; found {
-			out = append(out, agent.KeptWeep{To: w.Start, DPM: w.Mean, Span: inMinutes(m.Max), Watched: inMinutes(m.Min)})
-		}
-	}
-	return out, nil
-}
-
-func inMinutes(v float64) time.Duration { return time.Duration(v * float64(time.Minute)) }
 
 // glanceMost bounds the journal that is copied to be read, in bytes: the copy
 // may lie in memory.

@@ -34,6 +34,17 @@ func BenchmarkLongHistory(b *testing.B) {
 	}
 	for b.Loop() {
 		err := store.LookAt(ctx, dir, func(l *store.Look) error {
+			log, err := l.Upkeep(ctx)
+			if err != nil {
+				return err
+			}
+			weeps, err := l.Weeps(ctx, log, end)
+			if err != nil {
+				return err
+			}
+			if q.State, err = agent.UpkeepOf(q.Glands, log, weeps, end); err != nil {
+				return err
+			}
 			r, err := weekly.Make(ctx, l, q)
 			if err != nil {
 				return err
@@ -72,6 +83,10 @@ func fill(ctx context.Context, b *testing.B, dir string, glands, days, minuteDay
 				s.Observe(id+"."+agent.SeriesDPM95, at, dpm*0.8)
 				s.Observe(id+"."+agent.SeriesRise, at, 8)
 				s.Observe(id+"."+agent.SeriesTemp, at, 24)
+				if at.Minute() == 0 {
+					s.Observe(id+"."+agent.SeriesWeep, at, dpm)
+					s.Observe(id+"."+agent.SeriesWatched, at, 60)
+				}
 			}
 		}
 		now := store.Stamp{Wall: start.Add(24 * time.Hour), Steady: time.Duration(start.Unix()) * time.Second}
@@ -83,10 +98,29 @@ func fill(ctx context.Context, b *testing.B, dir string, glands, days, minuteDay
 				b.Fatal(err)
 			}
 		}
-		if _, err := s.Commit(ctx, store.Batch{Events: events(b, start, glands)}); err != nil {
+		if _, err := s.Commit(ctx, store.Batch{Events: events(b, start, glands), Upkeep: work(d, start, glands)}); err != nil {
 			b.Fatal(err)
 		}
 	}
+}
+
+// work has each gland adjusted every other week and repacked every 300 days.
+func work(day int, at time.Time, glands int) []store.Upkeep {
+	var out []store.Upkeep
+	for i := range glands {
+		kind, value := "adjusted", `{"flats":1}`
+		switch {
+		case (day+i)%300 == 0:
+			kind, value = "repacked", `{"rings":5}`
+		case (day+i)%14 != 0:
+			continue
+		}
+		id := fmt.Sprintf("p%d-de", i)
+		payload := fmt.Sprintf(`{"seq":%d,"time":%q,"gland":%q,"by":"M. Weaver","command":"c","kind":%q,"value":%s}`,
+			day*glands+i+1, at.Format(time.RFC3339), id, kind, value)
+		out = append(out, store.Upkeep{Gland: id, Stamp: store.Stamp{Wall: at}, Payload: []byte(payload)})
+	}
+	return out
 }
 
 // events has an alarm that comes and goes on most glands each day.

@@ -66,7 +66,7 @@ type Gland struct {
 	MostRise float64 // °C; 0 where it is not known
 	Hours    []Hour
 	Work     []Work
-	State    *agent.UpkeepState
+	State    *agent.UpkeepState // as it is now; nil: not known, or the week is long over
 }
 
 // Times is how the week of a gland went. Their sum is the time from the week's
@@ -105,6 +105,10 @@ type Work struct {
 	Words string // what, and what came of it where that is known
 }
 
+// stillNews is how long after its end a week's report says what is due now; an
+// older one is history. Long enough for the Monday after a week off.
+const stillNews = 8 * 24 * time.Hour
+
 // Make reads what a past has and makes the report. It begins anew when it is
 // called again.
 func Make(ctx context.Context, past Past, q Request) (*Report, error) {
@@ -134,7 +138,10 @@ func Make(ctx context.Context, past Past, q Request) (*Report, error) {
 		id := info.Rules.ID
 		g := Gland{
 			ID: id, Name: info.Name, Drip: q.Drip[id], LowDPM: info.Rules.Limits.DryDPM, HighDPM: info.Rules.Limits.LeakDPM,
-			Alarms: lives.alarms(id), Work: works[id], State: q.State[id], Measured: info.Rules.DropML > 0,
+			Alarms: lives.alarms(id), Work: works[id], Measured: info.Rules.DropML > 0,
+		}
+		if q.Now.Sub(r.Until) < stillNews {
+			g.State = q.State[id]
 		}
 		minutes.tally(&g, info)
 		low, high := sheet.DropML(info.Rules.DropML)

@@ -305,7 +305,7 @@ func TestUpkeepState(t *testing.T) {
 	at := q.Week.From.Add(time.Hour)
 	q.State = map[string]*agent.UpkeepState{"a": {
 		Entries: []agent.UpkeepEntry{
-			{Seq: 1, Time: at, Kind: "adjusted", By: "M. Weaver", Words: "One flat."},
+			{Seq: 1, Time: at, Kind: "adjusted", By: "M. Weaver", Words: "One flat.", Note: "both nuts"},
 			{Seq: 2, Time: at, Kind: "adjusted", Void: true, Words: "taken back"},
 			{Seq: 3, Time: q.Week.From.Add(-time.Hour), Kind: "adjusted", Words: "before"},
 		},
@@ -319,7 +319,7 @@ func TestUpkeepState(t *testing.T) {
 	}}
 	r := made(t, &fakePast{upkeep: []agent.Upkeep{{Gland: "a", Time: at, By: "x", Entry: agent.Entry{Kind: "adjusted"}}}}, q)
 	if got, want := r.Glands[0].Work, []Work{
-		{at, "adjusted", "M. Weaver", "One flat. It worked."}, {at.Add(time.Hour), "adjusted?", "", "A step that nobody recorded."},
+		{at, "adjusted", "M. Weaver", "It worked.; both nuts"}, {at.Add(time.Hour), "adjusted?", "", "A step that nobody recorded."},
 	}; !slices.Equal(got, want) {
 		t.Errorf("got %+v, want %+v", got, want)
 	}

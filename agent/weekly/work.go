@@ -55,7 +55,10 @@ func fromState(state *agent.UpkeepState, from, until time.Time) []Work {
 		}
 		words := e.Words
 		if effect := effects[e.Seq]; effect != "" {
-			words = strings.TrimSpace(words + " " + effect)
+			words = effect // it says what was done, too
+		}
+		if e.Note != "" {
+			words += "; " + e.Note
 		}
 		out = append(out, Work{e.Time, e.Kind, e.By, words})
 	}

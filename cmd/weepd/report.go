@@ -91,6 +91,9 @@ func (f weekFlags) run(ctx context.Context, out io.Writer, args []string, now ti
 	}
 	var made *weekly.Report
 	err = store.LookAt(ctx, f.folder, func(look *store.Look) (err error) {
+		if request.State, err = upkeepOf(ctx, look, request); err != nil {
+			return err
+		}
 		made, err = weekly.Make(ctx, look, request)
 		return err
 	})
@@ -105,6 +108,19 @@ func (f weekFlags) run(ctx context.Context, out io.Writer, args []string, now ti
 		return write(out)
 	}
 	return writeWhole(f.output, write)
+}
+
+// upkeepOf says what is known of each gland's upkeep now.
+func upkeepOf(ctx context.Context, look *store.Look, q weekly.Request) (map[string]*agent.UpkeepState, error) {
+	log, err := look.Upkeep(ctx)
+	if err != nil {
+		return nil, err
+	}
+	weeps, err := look.Weeps(ctx, log, q.Now)
+	if err != nil {
+		return nil, err
+	}
+	return agent.UpkeepOf(q.Glands, log, weeps, q.Now)
 }
 
 func weekRequest(cfg *config.Config, args []string, now time.Time) (weekly.Request, error) {

@@ -124,3 +124,40 @@ func TestReportRefuses(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 }
+
+// TestReportTellsWhatCameOfAnAdjustment: hours of weep before and after a
+// recorded adjustment, as the recorder keeps them for the upkeep.
+func TestReportTellsWhatCameOfAnAdjustment(t *testing.T) {
+	config := file(t, "weepd.yaml", weekConfig)
+	s, err := store.Open(filepath.Join(filepath.Dir(config), "kept"), store.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = s.Close() }()
+	begin := time.Date(2026, 2, 20, 0, 0, 0, 0, time.UTC)
+	adjusted := time.Date(2026, 3, 4, 9, 30, 0, 0, time.UTC)
+	for at := begin; at.Before(time.Date(2026, 3, 10, 0, 0, 0, 0, time.UTC)); at = at.Add(time.Hour) {
+		dpm := 70.0
+		if at.After(adjusted) {
+			dpm = 32
+		}
+		s.Observe("p1-de.weep", at, dpm)
+		s.Observe("p1-de.watched", at, 60)
+		if err := s.FlushAll(t.Context(), store.Stamp{Wall: at.Add(time.Minute)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	payload := `{"seq":1,"time":"2026-03-04T09:30:00Z","gland":"p1-de","by":"M. Weaver","command":"c1","kind":"adjusted","value":{"flats":2}}`
+	if _, err := s.Commit(t.Context(), store.Batch{Upkeep: []store.Upkeep{{Gland: "p1-de", Stamp: store.Stamp{Wall: adjusted}, Payload: []byte(payload)}}}); err != nil {
+		t.Fatal(err)
+	}
+	got := reported(t, "--config", config, "2026-W10")
+	for _, want := range []string{"Wed 4 Mar 10:30", "M. Weaver", "tightened by 2 flats: from 70 to 32 drops/min", "has held for", "Next adjustment: too early to tell"} {
+		if !strings.Contains(got.out, want) {
+			t.Errorf("no %q in\n%s", want, got.out)
+		}
+	}
+	if old := reported(t, "--config", config, "2026-W08"); strings.Contains(old.out, "Next adjustment") || strings.Contains(old.out, "M. Weaver") {
+		t.Errorf("an old week tells of now:\n%s", old.out)
+	}
+}
