@@ -9,6 +9,7 @@ import (
 
 	"weepd/rules"
 	"weepd/rules/reading"
+	"weepd/sensors/recording"
 )
 
 // Recorded is the rows of one recording in order of time, as
@@ -26,8 +27,23 @@ type ReplayCore interface {
 // Replay runs recordings through the core, as fast as it goes.
 type Replay struct {
 	Core       ReplayCore
-	Row        func(reading.Reading)        // told of each row before the core; may be nil
+	Tally      *ReplayTally                 // counts each row; may be nil
+	Row        func(reading.Reading)        // told of each row after the core; may be nil
 	Transition func(rules.Transition) error // told of each transition; an error ends the replay
+	Progress   *ReplayProgress              // told how far it is; may be nil
+}
+
+// placedCore is a core that takes readings by the place of their gland.
+type placedCore interface {
+	Place(gland string) (int, bool)
+	FeedPlace(place int, at time.Duration, kind reading.Kind, value float64, q reading.Quality) []rules.Transition
+}
+
+// target is where the rows of a recorded point go.
+type target struct {
+	known bool // the other fields are set
+	place int
+	tally *GlandTally
 }
 
 // Run feeds all rows, merged by time; of rows of one instant those of the
@@ -35,36 +51,102 @@ type Replay struct {
 // after everything before that has been fed; the error says where. It returns
 // how many rows were fed.
 func (p Replay) Run(ctx context.Context, recordings ...Recorded) (rows int64, err error) {
-	merged, err := newMerge(recordings)
+	merged, err := newMerge(ctx, recordings)
 	if err != nil {
 		return 0, err
 	}
+	defer merged.close()
 	for {
-		if rows%1024 == 0 && ctx.Err() != nil {
+		var h *head
+		n := 0
+		if ctx.Err() == nil {
+			h, n, err = merged.run()
+		}
+		switch {
+		case ctx.Err() != nil:
 			return rows, fmt.Errorf("replay stopped after %d rows: %w", rows, context.Cause(ctx))
-		}
-		row, where, err := merged.next()
-		if errors.Is(err, io.EOF) {
+		case errors.Is(err, io.EOF):
 			return rows, nil
+		case err != nil:
+			return rows, err
 		}
+		until := h.next + n
+		before := h.next
+		if core, ok := p.Core.(placedCore); ok {
+			err = p.feedPlaced(core, h, until)
+		} else {
+			err = p.feed(h, until)
+		}
+		rows += int64(h.next - before)
+		p.Progress.fed(rows)
 		if err != nil {
 			return rows, err
 		}
-		if err := p.feed(row, where); err != nil {
-			return rows, err
-		}
-		rows++
 	}
 }
 
-func (p Replay) feed(row reading.Reading, where func() string) error {
-	transitions, err := p.Core.Feed(row)
-	if err != nil {
-		return fmt.Errorf("%s: %w; add gland %s to the configuration, or take its rows out of the recording",
-			where(), err, row.Point.Gland)
+// feedPlaced feeds the next rows of a recording. Nearly all the time of a replay
+// is spent in here and in the reading.
+func (p Replay) feedPlaced(core placedCore, h *head, until int) error {
+	for ; h.next < until; h.next++ {
+		row := &h.batch.rows[h.next]
+		to := &h.points[row.Point].to
+		if !to.known {
+			if err := p.place(core, h, row); err != nil {
+				return err
+			}
+		}
+		transitions := core.FeedPlace(to.place, row.At, row.Kind, row.Value, row.Quality)
+		if to.tally != nil {
+			p.Tally.row(to.tally, row.At, row.Kind, row.Value, row.Quality)
+		}
+		if p.Row == nil && len(transitions) == 0 {
+			continue
+		}
+		if err := p.tell(h, row, transitions); err != nil {
+			h.next++
+			return err
+		}
 	}
+	return nil
+}
+
+// place finds where the rows of a point go.
+func (p Replay) place(core placedCore, h *head, row *recording.Row) error {
+	at := &h.points[row.Point]
+	place, ok := core.Place(at.Gland)
+	if !ok {
+		return unknownGland(h.batch.where(h.next), fmt.Errorf("reading of unknown point %s", at.Point), at.Gland)
+	}
+	at.to = target{known: true, place: place}
+	if p.Tally != nil {
+		at.to.tally = p.Tally.glands[at.Gland]
+	}
+	return nil
+}
+
+func (p Replay) feed(h *head, until int) error {
+	for ; h.next < until; h.next++ {
+		row := &h.batch.rows[h.next]
+		r := h.reading(row)
+		transitions, err := p.Core.Feed(r)
+		if err != nil {
+			return unknownGland(h.batch.where(h.next), err, r.Point.Gland)
+		}
+		if p.Tally != nil {
+			p.Tally.Row(r)
+		}
+		if err := p.tell(h, row, transitions); err != nil {
+			h.next++
+			return err
+		}
+	}
+	return nil
+}
+
+func (p Replay) tell(h *head, row *recording.Row, transitions []rules.Transition) error {
 	if p.Row != nil {
-		p.Row(row)
+		p.Row(h.reading(row))
 	}
 	for _, t := range transitions {
 		if err := p.Transition(t); err != nil {
@@ -72,6 +154,10 @@ func (p Replay) feed(row reading.Reading, where func() string) error {
 		}
 	}
 	return nil
+}
+
+func unknownGland(where string, err error, gland string) error {
+	return fmt.Errorf("%s: %w; add gland %s to the configuration, or take its rows out of the recording", where, err, gland)
 }
 
 // FitRecorded gives cfg with the points fitted that have a row in any of the

@@ -6,16 +6,18 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 
 	"weepd/rules"
 	"weepd/sensors/recording"
 )
 
-// recordedFiles opens recordings by name, as often as needed:
-// standard input is kept in a temporary file, packed as it came.
+// recordedFiles opens recordings by name, as often as needed: standard input is
+// kept in a temporary file, packed as it came, unless once is enough.
 type recordedFiles struct {
 	stdin io.Reader
 	paths []string
+	once  bool
 
 	spool   *os.File
 	readers []*recording.Reader
@@ -41,6 +43,9 @@ func (r *recordedFiles) open() ([]Recorded, error) {
 func (r *recordedFiles) openOne(path string) (*recording.Reader, error) {
 	if path != "-" {
 		return recording.Open(path)
+	}
+	if r.once {
+		return recording.NewReader("stdin", r.stdin)
 	}
 	if r.spool == nil {
 		if err := r.keep(); err != nil {
@@ -85,27 +90,62 @@ func (r *recordedFiles) close() error {
 func ReplayFiles(ctx context.Context, stdin io.Reader, cfg rules.Config, paths []string,
 	tally *ReplayTally, tell func(rules.Transition) error,
 ) (rows int64, err error) {
-	opened := recordedFiles{stdin: stdin, paths: paths}
+	return FilesReplay{Config: cfg, Stdin: stdin, Tally: tally, Tell: tell}.Run(ctx, paths)
+}
+
+// FilesReplay is ReplayFiles with all that can be said.
+type FilesReplay struct {
+	Config   rules.Config
+	Stdin    io.Reader
+	Tally    *ReplayTally
+	Tell     func(rules.Transition) error
+	Progress *ReplayProgress // may be nil
+}
+
+// Run replays recordings by name.
+func (p FilesReplay) Run(ctx context.Context, paths []string) (rows int64, err error) {
+	opened := recordedFiles{stdin: p.Stdin, paths: paths, once: !infers(p.Config)}
 	defer func() { err = errors.Join(err, opened.close()) }()
 	found, err := opened.open()
 	if err != nil {
 		return 0, err
 	}
-	cfg = FitRecorded(cfg, found...)
-	// The second reading starts over.
-	if found, err = opened.open(); err != nil {
-		return 0, err
+	cfg := p.Config
+	if !opened.once {
+		cfg = FitRecorded(cfg, found...)
+		if found, err = opened.open(); err != nil { // the second reading starts over
+			return 0, err
+		}
 	}
 	station, err := rules.NewStation(cfg)
 	if err != nil {
 		return 0, err
 	}
+	p.Progress.begin(opened.readers, opened.size())
 	return Replay{
-		Core: station,
-		Row:  tally.Row,
+		Core: station, Tally: p.Tally, Progress: p.Progress,
 		Transition: func(t rules.Transition) error {
-			tally.Transition(t)
-			return tell(t)
+			p.Tally.Transition(t)
+			return p.Tell(t)
 		},
 	}.Run(ctx, found...)
+}
+
+// infers reports a gland whose shaft is inferred unless a recording has its run
+// rows, which must then be looked for first. The core asks nothing else of what
+// is fitted.
+func infers(cfg rules.Config) bool {
+	return slices.ContainsFunc(cfg.Glands, func(g rules.GlandConfig) bool { return g.InferShaft })
+}
+
+// size is the bytes of all files; 0 if one of them has no size.
+func (r *recordedFiles) size() (total int64) {
+	for _, path := range r.paths {
+		info, err := os.Stat(path)
+		if path == "-" || err != nil || !info.Mode().IsRegular() {
+			return 0
+		}
+		total += info.Size()
+	}
+	return total
 }

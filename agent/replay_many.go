@@ -44,10 +44,11 @@ func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err er
 	if found, err = opened.open(); err != nil {
 		return 0, err
 	}
-	merged, err := newMerge(found)
+	merged, err := newMerge(ctx, found)
 	if err != nil {
 		return 0, err
 	}
+	defer merged.close()
 	for err == nil {
 		var batch []reading.Reading
 		batch, err = crowd.batch(merged)

@@ -1,26 +1,46 @@
 package agent
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"time"
 
 	"weepd/rules/reading"
+	"weepd/sensors/recording"
 )
 
 // merge gives the rows of several recordings as one, in order of time.
 type merge struct {
 	heads []head
-	last  map[reading.Point]origin
-	ahead int // head whose row was given last and must be read anew; -1: none
+	last  map[reading.Point]*origin
+
+	now  *head // of the rows that next gives
+	left int
 }
 
-// head is a recording with the row that comes next.
+// head is a recording with the rows that come next.
 type head struct {
-	from Recorded
-	row  reading.Reading
-	err  error // why there is no row: io.EOF or a fault
+	from   supply
+	batch  rowBatch
+	next   int // of the batch
+	err    error
+	points []point // by Row.Point
+}
+
+// rowBatch is rows that were read together, with the place of each.
+type rowBatch struct {
+	rows   []recording.Row
+	points []reading.Point
+	where  func(i int) string
+}
+
+// point is what a merge keeps of a recorded point.
+type point struct {
+	reading.Point
+	last *origin
+	to   target // of Replay
 }
 
 // origin is where the last row of a point came from.
@@ -29,55 +49,132 @@ type origin struct {
 	head int
 }
 
-func newMerge(recordings []Recorded) (*merge, error) {
+func newMerge(ctx context.Context, recordings []Recorded) (*merge, error) {
 	if len(recordings) == 0 {
 		return nil, errors.New("nothing to replay; name at least one recording")
 	}
-	m := &merge{last: make(map[reading.Point]origin), ahead: -1}
+	m := &merge{last: make(map[reading.Point]*origin)}
 	for _, r := range recordings {
-		row, err := r.Next()
-		m.heads = append(m.heads, head{r, row, err})
+		m.heads = append(m.heads, head{from: newSupply(ctx, r)})
 	}
 	return m, nil
 }
 
-// next gives the earliest row. A faulty recording ends the merge when its
-// fault is met: what the others hold after it cannot be put in order any more.
-func (m *merge) next() (row reading.Reading, where func() string, err error) {
-	if m.ahead >= 0 {
-		h := &m.heads[m.ahead]
-		h.row, h.err = h.from.Next()
-		m.ahead = -1
+// close stops what reads ahead.
+func (m *merge) close() {
+	for i := range m.heads {
+		m.heads[i].from.stop()
 	}
-	first := -1
-	for i, h := range m.heads {
-		switch {
-		case errors.Is(h.err, io.EOF):
-		case h.err != nil:
-			return reading.Reading{}, nil, h.err
-		case first < 0 || h.row.At < m.heads[first].row.At:
-			first = i
-		}
-	}
-	if first < 0 {
-		return reading.Reading{}, nil, io.EOF
-	}
-	h := &m.heads[first]
-	if err := m.once(first, h.row); err != nil {
-		return reading.Reading{}, nil, err
-	}
-	m.ahead = first
-	return h.row, h.from.Where, nil
 }
 
-// once refuses the same instant of one point from two recordings: its drops
-// would count twice.
-func (m *merge) once(i int, row reading.Reading) error {
-	before, seen := m.last[row.Point]
-	if seen && before.at == row.At && before.head != i {
-		return fmt.Errorf("%s: %s at this time stands in another recording too; name each stretch of time once",
-			m.heads[i].from.Where(), row.Point)
+// fill gets the next rows where they are used up. A faulty recording ends the
+// merge when its fault is met: what the others hold after it cannot be put in
+// order any more.
+func (m *merge) fill() error {
+	for i := range m.heads {
+		h := &m.heads[i]
+		if h.next == len(h.batch.rows) && h.err == nil {
+			h.next = 0
+			if h.batch, h.err = h.from.next(); h.err != nil {
+				h.batch.rows = nil
+			}
+			for j := len(h.points); j < len(h.batch.points); j++ {
+				h.points = append(h.points, m.point(h.batch.points[j]))
+			}
+		}
+		if h.err != nil && !errors.Is(h.err, io.EOF) {
+			return h.err
+		}
 	}
-	m.last[row.Point] = origin{row.At, i}
 	return nil
+}
+
+func (m *merge) point(p reading.Point) point {
+	if m.last[p] == nil {
+		m.last[p] = &origin{head: -1}
+	}
+	return point{Point: p, last: m.last[p]}
+}
+
+// run gives the recording whose rows come next and how many of those at hand come
+// before any other's; the caller is to take them all (head.next). Of rows of one
+// instant those of the recording named first go first.
+func (m *merge) run() (h *head, rows int, err error) {
+	if err := m.fill(); err != nil {
+		return nil, 0, err
+	}
+	first, second := m.earliest()
+	if first < 0 {
+		return nil, 0, io.EOF
+	}
+	h = &m.heads[first]
+	coming := h.batch.rows[h.next:]
+	if second >= 0 {
+		limit := m.heads[second].at()
+		if first > second {
+			limit-- // at the same instant the other one goes first
+		}
+		rows = 1
+		for rows < len(coming) && coming[rows].At <= limit {
+			rows++
+		}
+		coming = coming[:rows]
+	}
+	if len(m.heads) == 1 {
+		return h, len(coming), nil
+	}
+	rows, err = m.once(first, coming)
+	return h, rows, err
+}
+
+// earliest finds the two recordings whose next rows come first; -1: none.
+func (m *merge) earliest() (first, second int) {
+	first, second = -1, -1
+	for i := range m.heads {
+		switch h := &m.heads[i]; {
+		case h.err != nil:
+		case first < 0 || h.at() < m.heads[first].at():
+			first, second = i, first
+		case second < 0 || h.at() < m.heads[second].at():
+			second = i
+		}
+	}
+	return first, second
+}
+
+func (h *head) at() time.Duration { return h.batch.rows[h.next].At }
+
+// once gives as many rows as are no second ones: the same instant of one point
+// from two recordings is refused, as its drops would count twice.
+func (m *merge) once(i int, rows []recording.Row) (int, error) {
+	h := &m.heads[i]
+	for j := range rows {
+		p := &h.points[rows[j].Point]
+		if p.last.head != i && p.last.head >= 0 && p.last.at == rows[j].At {
+			if j > 0 {
+				return j, nil // and is met again
+			}
+			return 0, fmt.Errorf("%s: %s at this time stands in another recording too; name each stretch of time once",
+				h.batch.where(h.next), p.Point)
+		}
+		*p.last = origin{rows[j].At, i}
+	}
+	return len(rows), nil
+}
+
+// next gives the earliest row.
+func (m *merge) next() (row reading.Reading, where func() string, err error) {
+	if m.left == 0 {
+		if m.now, m.left, err = m.run(); err != nil {
+			return reading.Reading{}, nil, err
+		}
+	}
+	h, i := m.now, m.now.next
+	m.left--
+	h.next++
+	return h.reading(&h.batch.rows[i]), func() string { return h.batch.where(i) }, nil
+}
+
+func (h *head) reading(r *recording.Row) reading.Reading {
+	return reading.Reading{At: r.At, Point: h.points[r.Point].Point, Value: r.Value, Quality: r.Quality}
 }

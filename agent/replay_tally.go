@@ -61,26 +61,36 @@ func NewReplayTally(cfg rules.Config) *ReplayTally {
 
 // Row counts one row, in order of time.
 func (t *ReplayTally) Row(r reading.Reading) {
-	if t.any && r.At-t.last <= rules.MaxSilence {
-		t.watched += r.At - t.last
-	}
-	t.last, t.any = r.At, true
-	g := t.glands[r.Point.Gland]
-	if g == nil {
+	if g := t.glands[r.Point.Gland]; g != nil {
+		t.row(g, r.At, r.Point.Kind, r.Value, r.Quality)
 		return
 	}
-	if g.Rows == 0 {
-		g.First, g.start, g.since = r.At, t.watched, t.watched
+	t.pass(r.At)
+}
+
+// pass takes the time up to a row.
+func (t *ReplayTally) pass(at time.Duration) {
+	if t.any && at-t.last <= rules.MaxSilence {
+		t.watched += at - t.last
 	}
-	g.Rows, g.Last = g.Rows+1, r.At
+	t.last, t.any = at, true
+}
+
+// row counts one row of a gland.
+func (t *ReplayTally) row(g *GlandTally, at time.Duration, kind reading.Kind, value float64, q reading.Quality) {
+	t.pass(at)
+	if g.Rows == 0 {
+		g.First, g.start, g.since = at, t.watched, t.watched
+	}
+	g.Rows, g.Last = g.Rows+1, at
 	switch {
-	case r.Point.Kind == reading.Drip:
+	case kind == reading.Drip:
 		g.DripRows++
-		if r.Quality.OK() {
-			g.drops(r.Value)
+		if q.OK() {
+			g.drops(value)
 		}
-	case r.Point.Kind == reading.Run && r.Quality.OK():
-		g.run(r.Value == 0, t.watched)
+	case kind == reading.Run && q.OK():
+		g.run(value == 0, t.watched)
 	}
 }
 

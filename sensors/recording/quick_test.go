@@ -16,21 +16,20 @@ import (
 	"weepd/rules/reading"
 )
 
-// readRows reads all with Rows, in batches of size, with the place of each row.
+// readRows reads all in batches of a size, with the place of each row.
 func readRows(r *Reader, size int) (rows []reading.Reading, places []string, err error) {
-	batch := make([]Row, size)
+	batch := NewBatch(size)
 	for {
-		n, err := r.Rows(batch)
-		for _, row := range batch[:n] {
-			p := r.Points()[row.Point]
+		if err := r.Read(batch); err != nil {
+			return rows, places, err
+		}
+		for i, row := range batch.Rows {
+			p := batch.Points[row.Point]
 			if p.Kind != row.Kind {
 				return nil, nil, fmt.Errorf("row of %s has kind %s", p, row.Kind)
 			}
 			rows = append(rows, reading.Reading{At: row.At, Point: p, Value: row.Value, Quality: row.Quality})
-			places = append(places, r.WhereRow(row))
-		}
-		if n == 0 {
-			return rows, places, err
+			places = append(places, batch.Where(i))
 		}
 	}
 }
@@ -122,9 +121,9 @@ func TestUsualRowsAreReadQuickly(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		first := make([]Row, 5) // new points are for the slow way
-		if n, err := r.Rows(first); n != 5 || err != nil {
-			t.Fatalf("%d rows, %v", n, err)
+		// New points are for the slow way.
+		if err := r.Read(NewBatch(5)); err != nil {
+			t.Fatal(err)
 		}
 		quick := 0
 		for {
@@ -140,7 +139,7 @@ func TestUsualRowsAreReadQuickly(t *testing.T) {
 	}
 }
 
-func BenchmarkRows(b *testing.B) {
+func BenchmarkRead(b *testing.B) {
 	var text bytes.Buffer
 	w := NewWriter(&text)
 	at := time.Date(2025, 1, 16, 8, 0, 0, 0, time.UTC)
@@ -155,13 +154,13 @@ func BenchmarkRows(b *testing.B) {
 		}
 		at = at.Add(1429 * time.Millisecond)
 	}
-	batch := make([]Row, 512)
+	batch := NewBatch(512)
 	b.SetBytes(int64(text.Len()))
 	before := processorTime(b)
 	for b.Loop() {
 		r, err := NewReader("f", bytes.NewReader(text.Bytes()))
 		for err == nil {
-			_, err = r.Rows(batch)
+			err = r.Read(batch)
 		}
 	}
 	b.ReportMetric(float64(processorTime(b)-before)/float64(b.N*rows), "cpu-ns/row")

@@ -21,6 +21,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync/atomic"
 
 	"weepd/rules/reading"
 )
@@ -32,6 +33,7 @@ const Header = "time,point,value"
 // use.
 type Reader struct {
 	name    string
+	input   *countedReader
 	lines   *lineReader
 	release func()            // the decompressor
 	file    io.Closer         // nil: not ours to close
@@ -41,7 +43,7 @@ type Reader struct {
 	quick   quick
 	last    int64 // Unix nanoseconds of the row before
 	rows    int64
-	base    int64 // line before the first row of the last call of Rows
+	base    int64 // line before the first row of the last batch
 	err     error // what ended the reading; sticky
 }
 
@@ -65,12 +67,14 @@ func Open(path string) (*Reader, error) {
 // NewReader reads a recording from in; name stands for it in errors. An empty
 // input or a wrong header is an error here, later faults come from Next.
 func NewReader(name string, in io.Reader) (*Reader, error) {
-	plain, release, err := decompress(in)
+	counted := &countedReader{in: in}
+	plain, release, err := decompress(counted)
 	if err != nil {
 		return nil, fmt.Errorf("%s:1: %w", name, explain(err))
 	}
 	r := &Reader{
 		name:    name,
+		input:   counted,
 		lines:   newLineReader(plain),
 		release: release,
 		points:  make(map[string]uint16),
@@ -113,6 +117,22 @@ func (r *Reader) Next() (reading.Reading, error) {
 		return reading.Reading{}, r.err
 	}
 	return reading.Reading{At: row.At, Point: r.known[row.Point], Value: row.Value, Quality: row.Quality}, nil
+}
+
+// Taken is how many bytes were taken from the input so far, packed as they are;
+// it may be asked by another goroutine.
+func (r *Reader) Taken() int64 { return r.input.n.Load() }
+
+// countedReader counts what is read.
+type countedReader struct {
+	in io.Reader
+	n  atomic.Int64
+}
+
+func (c *countedReader) Read(b []byte) (int, error) {
+	n, err := c.in.Read(b)
+	c.n.Add(int64(n))
+	return n, err
 }
 
 // Close releases the file and the decompressor. Standard input stays open.

@@ -9,24 +9,43 @@ import (
 	"weepd/rules/reading"
 )
 
-// Row is a row as Rows gives it: a reading with its point by number.
+// Row is a reading with its point by number.
 type Row struct {
 	At      time.Duration // Unix time, as in Next
 	Value   float64
-	line    uint32 // lines after Reader.base
-	Point   uint16 // index into Points
+	line    uint32 // lines after that before the batch
+	Point   uint16 // place in Batch.Points
 	Kind    reading.Kind
 	Quality reading.Quality
+}
+
+// Batch is rows that were read together.
+type Batch struct {
+	Rows   []Row
+	Points []reading.Point // met so far, in the order of their first rows; grows only
+
+	name string
+	line int64 // before the first row
+}
+
+// NewBatch makes an empty batch for so many rows.
+func NewBatch(rows int) *Batch { return &Batch{Rows: make([]Row, 0, rows)} }
+
+// Where names the place of the i-th row as FILE:LINE.
+func (b *Batch) Where(i int) string {
+	return fmt.Sprintf("%s:%d", b.name, b.line+int64(b.Rows[i].line))
 }
 
 // mostPoints is how many different points one recording may have.
 const mostPoints = 1<<16 - 1
 
-// Rows gives the next rows, at most len(rows); only with none of them it gives
-// an error, which is as Next's. It reads the very same rows as Next but is many
-// times faster, and the two may take turns.
-func (r *Reader) Rows(rows []Row) (n int, err error) {
+// Read fills a batch with the next rows, as many as it has room for unless the
+// recording ends before. Only without any row it gives an error, which is Next's.
+// It reads the very rows that Next reads but is many times faster, and the two
+// may take turns.
+func (r *Reader) Read(b *Batch) error {
 	r.base = r.lines.number
+	rows, n := b.Rows[:cap(b.Rows)], 0
 	for n < len(rows) && r.err == nil {
 		if n += r.quickRows(rows[n:]); n == len(rows) {
 			break
@@ -40,19 +59,11 @@ func (r *Reader) Rows(rows []Row) (n int, err error) {
 			n++
 		}
 	}
-	if n == 0 && len(rows) > 0 {
-		return 0, r.err
+	b.Rows, b.Points, b.name, b.line = rows[:n], r.known, r.name, r.base
+	if n == 0 {
+		return r.err
 	}
-	return n, nil
-}
-
-// Points lists the points met so far, in the order of their first rows. The
-// list only grows.
-func (r *Reader) Points() []reading.Point { return r.known }
-
-// WhereRow names the place of a row of the last call of Rows, as FILE:LINE.
-func (r *Reader) WhereRow(row Row) string {
-	return fmt.Sprintf("%s:%d", r.name, r.base+int64(row.line))
+	return nil
 }
 
 // nextRow reads one row of any form; not ok means that r.err says why.
