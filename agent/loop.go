@@ -67,6 +67,7 @@ type loop struct {
 	proof    map[alarm.Key]rules.Transition // the newest of each
 	active   map[alarm.Key]bool             // as it was counted
 	unproven map[alarm.Key]bool             // active before the start, not found again yet
+	beganAt  map[string]time.Duration       // since when each gland is watched, steady
 	began    time.Duration
 	lastLife time.Time // of the run before, while the clock is behind it
 
@@ -100,7 +101,8 @@ func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
 		byID: make(map[string]int), heard: make(map[reading.Point]time.Duration),
 		alarms: emptyAlarms(o.Glands, o.Alarms.References), alarmAt: make(map[alarm.Key]int),
 		proof: make(map[alarm.Key]rules.Transition), active: make(map[alarm.Key]bool), unproven: make(map[alarm.Key]bool),
-		stale: make(map[string]bool), runIns: make(map[string]UpkeepRunIn),
+		beganAt: make(map[string]time.Duration),
+		stale:   make(map[string]bool), runIns: make(map[string]UpkeepRunIn),
 		second: o.Clock.steady(checkEvery),
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
@@ -237,8 +239,8 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 	}
 	l.judgeAll(out)
 	if !l.behind {
+		l.settle(now) // at its own time, which the book may not have passed
 		l.take(l.book.Advance(now), Command{})
-		l.settle(now)
 	}
 	l.rush()
 	l.takeFresh(now)
@@ -317,6 +319,9 @@ func (l *loop) wake(now time.Duration) time.Duration {
 		at = min(at, t)
 	}
 	if t, ok := l.book.Next(); ok && !l.behind {
+		at = min(at, t)
+	}
+	if t, ok := l.settlesNext(); ok && !l.behind {
 		at = min(at, t)
 	}
 	if l.dirty {

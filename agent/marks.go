@@ -35,6 +35,7 @@ func (l *loop) before(at time.Duration) {
 
 func (l *loop) beginGland(id string) {
 	l.fed++
+	l.beganAt[id] = l.fed
 	l.keep(reading.Reading{At: l.fed, Point: reading.Point{Gland: id, Kind: reading.Watch}, Value: 1})
 }
 

@@ -147,10 +147,10 @@ func (l *loop) settle(at time.Duration) {
 		}
 		if l.holds(k) {
 			delete(l.unproven, k)
-		} else if waited := at - l.began; waited >= l.settling(k) {
+		} else if due := l.beganAt[k.Gland] + l.settling(k); l.fed > 0 && at >= due {
 			delete(l.unproven, k)
-			l.tell(alarm.Raw{At: at, Key: k, Note: fmt.Sprintf(
-				"It was active before the agent's start and was not found again within %s.", l.agent.clock.real(l.settling(k)).Round(time.Second))})
+			l.tell(alarm.Raw{At: due, Key: k, Note: fmt.Sprintf(
+				"It was active before the agent's start and was not found again within %s.", l.settling(k).Round(time.Second))})
 		}
 	}
 }
@@ -169,5 +169,16 @@ func (l *loop) holds(k alarm.Key) bool {
 // settling is how long the rules may take: a gland's own delays come on top.
 func (l *loop) settling(k alarm.Key) time.Duration {
 	timing := l.glands[l.byID[k.Gland]].Rules.Timing
-	return l.agent.clock.steady(l.settings.Settle) + timing.StartGrace + timing.OnDelay + timing.OffDelay
+	timing.Settle = l.settings.Settle
+	return timing.Settling()
+}
+
+// settlesNext is when the first alarm that was not found again clears.
+func (l *loop) settlesNext() (at time.Duration, ok bool) {
+	for k := range l.unproven {
+		if due := l.beganAt[k.Gland] + l.settling(k); l.fed > 0 && (!ok || due < at) {
+			at, ok = due, true
+		}
+	}
+	return at, ok
 }

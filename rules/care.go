@@ -11,12 +11,13 @@ import (
 // that of upkeep.Life and of a run-in's curve, beside the 4 KiB of the rest of a
 // gland.
 type care struct {
-	life  *upkeep.Life
-	meter meter
-	found upkeep.Judgement // the newest
-	guide *guide           // of the newest run-in; nil: none
-	fresh []Fresh
-	out   []Transition
+	unproven *unproven // nil: no agent started while something was active
+	life     *upkeep.Life
+	meter    meter
+	found    upkeep.Judgement // the newest
+	guide    *guide           // of the newest run-in; nil: none
+	fresh    []Fresh
+	out      []Transition
 }
 
 // Fresh is what a gland's upkeep has brought and a shell should keep: the weep of

@@ -125,5 +125,8 @@ func (g *gland) change(at time.Duration, c Condition, active bool) {
 	}
 	t.Message = g.message(t)
 	a.message = t.Message
+	if active && g.care.unproven.foundAgain(c) {
+		return
+	}
 	g.care.out = append(g.care.out, t)
 }

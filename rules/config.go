@@ -46,6 +46,7 @@ type Timing struct {
 	OnDelay         time.Duration // a limit must be exceeded this long before its alarm
 	OffDelay        time.Duration // a condition must be gone this long before its alarm clears
 	RunIn           time.Duration // how long a gland is run in after repacking; 0 = not at all
+	Settle          time.Duration // after an agent's start, how long beside these delays what was active before it may stay unproven
 	DeadbandPercent float64       // rise must fall this far below its limit to clear, percent of the limit
 }
 
@@ -78,7 +79,7 @@ func (g GlandConfig) validate() (errs []error) {
 	if !(l.RiseC > 0) || !(l.FalseAlarmsPerYear > 0) || !(g.NormalDPM > 0) {
 		errs = append(errs, fmt.Errorf("gland %s: rise limit, false-alarm budget and normal weep must be above 0", g.ID))
 	}
-	if g.Timing.StartGrace < 0 || g.Timing.OnDelay < 0 || g.Timing.OffDelay < 0 || g.Timing.RunIn < 0 || !(g.Timing.DeadbandPercent >= 0) {
+	if g.Timing.StartGrace < 0 || g.Timing.OnDelay < 0 || g.Timing.OffDelay < 0 || g.Timing.RunIn < 0 || g.Timing.Settle < 0 || !(g.Timing.DeadbandPercent >= 0) {
 		errs = append(errs, fmt.Errorf("gland %s: delays and deadband must not be negative", g.ID))
 	}
 	return errs

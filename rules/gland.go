@@ -12,21 +12,19 @@ import (
 // gland is one gland's state. Its wants change only with inputs and at its own
 // deadlines, so that the outcome does not depend on how often it is woken.
 type gland struct {
-	cfg    GlandConfig
-	order  int // in the configuration
-	place  int // in the agenda
-	due    time.Duration
-	detect *weep.Detector
-	count  weep.Counter
-	rise   heat.Rise
-	drip   dripState
-	shaft  shaft
-	stream stream
-	runIn  runIn
-	care   *care // what the upkeep holds
-	alarms [Conditions]alarm
-	models *weep.Models
-
+	cfg      GlandConfig
+	order    int // in the configuration
+	place    int // in the agenda
+	due      time.Duration
+	detect   *weep.Detector
+	count    weep.Counter
+	rise     heat.Rise
+	drip     dripState
+	shaft    shaft
+	stream   stream
+	runIn    runIn
+	care     *care // what the upkeep holds
+	alarms   [Conditions]alarm
 	judgedC  float64       // the rise as judged last, °C
 	restDue  time.Duration // the deadline of all but the detector
 	judged   bool          // judgedC is known
@@ -38,7 +36,7 @@ type gland struct {
 func newGland(cfg GlandConfig, order int, models *weep.Models) *gland {
 	g := &gland{
 		cfg: cfg, order: order, due: never, rise: heat.NewRise(),
-		detect: weep.NewDetector(detectorConfig(cfg.Limits), models), models: models,
+		detect: weep.NewDetector(detectorConfig(cfg.Limits), models),
 	}
 	g.care = &care{life: upkeep.NewLife(g.upkeepConfig())}
 	return g
@@ -121,6 +119,7 @@ func (g *gland) wake(at time.Duration) {
 	g.advanceRunIn(at)
 	g.arm(at)
 	g.settle(at)
+	g.clearUnproven(at)
 }
 
 // deadline is when the passing of time alone next changes something.
@@ -145,6 +144,7 @@ func (g *gland) deadlineOfRest() time.Duration {
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
 	sooner(g.coldDeadline())
 	sooner(g.runIn.next())
+	sooner(g.care.unproven.next())
 	sooner(g.care.guide.next())
 	sooner(g.care.meter.deadline())
 	sooner(g.stream.until, g.alarms[Gushing].active && !g.alarms[Gushing].pending && !g.stream.suspect && g.flushed())

@@ -38,6 +38,7 @@ func (s *Station) forget(g *gland) {
 	fresh := newGland(g.cfg, g.order, s.models)
 	fresh.place, fresh.due = g.place, g.due
 	fresh.care.life = g.care.life // an agent that starts has it from its store
+	fresh.carryOver(g, s.now)
 	*g = *fresh
 	s.schedule(g)
 }

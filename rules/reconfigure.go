@@ -42,6 +42,7 @@ func (s *Station) Reconfigure(at time.Duration, cfg Config) ([]Transition, error
 }
 
 func (g *gland) reconfigure(at time.Duration, cfg GlandConfig) {
+	g.easy = false
 	old, leak := g.cfg, g.leakLimit()
 	g.cfg = cfg
 	g.care.life.Configure(g.upkeepConfig())
@@ -96,7 +97,7 @@ func (g *gland) unfit(at time.Duration, kind reading.Kind) {
 	case reading.Drip:
 		g.drip = dripState{lastDrop: at, total: g.drip.total}
 		g.stream = stream{}
-		g.detect = weep.NewDetector(detectorConfig(g.cfg.Limits), g.models)
+		g.detect = g.detect.Unlearned(detectorConfig(g.cfg.Limits))
 		g.detect.Restart(at)
 		g.setLeak(at)
 		g.count.Restart(at)

@@ -62,7 +62,7 @@ func testGland() GlandConfig {
 	return GlandConfig{
 		ID: "p1", NormalDPM: 30,
 		Limits: Limits{DryDPM: 15, LeakDPM: 60, GushDPM: 200, RiseC: 25, FalseAlarmsPerYear: 1},
-		Timing: Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5},
+		Timing: Timing{Settle: 10 * time.Minute, StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5},
 	}
 }
 

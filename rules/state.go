@@ -40,6 +40,8 @@ func (g *gland) state(at time.Duration) GlandState {
 	for c := range g.alarms {
 		if a := &g.alarms[c]; a.active {
 			s.Alarms = append(s.Alarms, Alarm{Condition: Condition(c), Priority: Condition(c).Priority(), Since: a.since, Message: a.message})
+		} else if old, stands := g.care.unproven.find(Condition(c)); stands {
+			s.Alarms = append(s.Alarms, old)
 		}
 	}
 	return s

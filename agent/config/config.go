@@ -105,6 +105,7 @@ func (c *Config) Rules() rules.Config {
 		for kind, source := range g.Sensors {
 			gc.Fitted[kind] = source != nil
 		}
+		gc.Timing.Settle = c.Alarms.Settle
 		// Without a run signal the shaft is inferred where weep and heat allow it.
 		gc.InferShaft = !gc.Fitted[reading.Run] && gc.Fitted[reading.Drip] && gc.Fitted[reading.Temp] && gc.Fitted[reading.Ref]
 		out.Glands = append(out.Glands, gc)

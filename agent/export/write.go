@@ -25,7 +25,7 @@ func Write(ctx context.Context, from Store, q agent.ExportRequest, to io.Writer)
 		return s.take(row)
 	})
 	err = errors.Join(err, s.end())
-	if done.Rows, done.From, done.To = s.rows, s.first, s.written; s.rows == 0 && len(done.Notes) == 0 {
+	if done.Rows, done.From, done.To = s.rows, s.first, s.written; s.rows == 0 {
 		done.Notes = []string{"nothing of these glands and that time is kept"}
 	}
 	return done, err

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -98,6 +99,7 @@ func quarryDay(t *testing.T, path string, length time.Duration) {
 }
 
 const exportStation = `station: quarry
+alarms: {settle: 5m}
 glands:
   - id: %[1]s
     timing: {on_delay: 2s, run_in: 30m}
@@ -109,15 +111,16 @@ glands:
 http: {listen: "127.0.0.1:0"}
 `
 
-// told is a change of a condition, at steady time.
+// told is a change of a condition, by the number of the agent's run and the time
+// since that began.
 type told struct {
-	at               time.Duration
+	run              int
+	since            time.Duration
 	condition, state string
 }
 
-// journalled reads the changes of conditions out of the store, and what a
-// recording's times are ahead of steady time.
-func journalled(t *testing.T, folder, gland string) (list []told, ahead time.Duration) {
+// journalled reads the changes of conditions out of the store.
+func journalled(t *testing.T, folder, gland string) (list []told) {
 	t.Helper()
 	s, release, err := store.OpenToRead(folder)
 	if err != nil {
@@ -128,34 +131,42 @@ func journalled(t *testing.T, folder, gland string) (list []told, ahead time.Dur
 			t.Error(err)
 		}
 	}()
-	events, err := s.Events(t.Context(), 0, 10_000)
-	if err != nil {
-		t.Fatal(err)
-	}
-	active := map[string]string{}
-	for _, row := range events {
-		var e agent.Event
-		if err := json.Unmarshal(row.Payload, &e); err != nil {
-			t.Fatal(err)
-		}
-		if e.Kind != agent.EventAlarm || e.Gland != gland || active[e.Condition] == e.State {
-			continue
-		}
-		active[e.Condition] = e.State
-		list = append(list, told{row.Steady, e.Condition, e.State})
-	}
+	var began []time.Duration // steady
 	_, err = s.Export(t.Context(), agent.ExportRequest{}, func(r agent.ExportRow) error {
-		ahead = time.Duration(r.Time.UnixNano()) - r.At
+		if r.Point.Kind == reading.Watch && r.Value == 1 {
+			began = append(began, r.At)
+		}
 		return nil
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return list, ahead
+	events, err := s.Events(t.Context(), 0, 10_000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	active := map[string]string{}
+	run := 0
+	for _, row := range events {
+		var e agent.Event
+		if err := json.Unmarshal(row.Payload, &e); err != nil {
+			t.Fatal(err)
+		}
+		if e.Kind == agent.EventDown {
+			run++
+		}
+		if e.Kind != agent.EventAlarm || e.Gland != gland || active[e.Condition] == e.State {
+			continue
+		}
+		active[e.Condition] = e.State
+		list = append(list, told{run, row.Steady - began[run], e.Condition, e.State})
+	}
+	return list
 }
 
-func replayedTold(t *testing.T, config, recorded, gland string, ahead time.Duration) (list []told) {
+func replayedTold(t *testing.T, config, recorded, gland string) (list []told) {
 	t.Helper()
+	began := begins(t, recorded)
 	got := weepd(t, "", "replay", "--config", config, "--json", recorded)
 	if got.code != exitDone {
 		t.Fatalf("%+v", got)
@@ -168,25 +179,40 @@ func replayedTold(t *testing.T, config, recorded, gland string, ahead time.Durat
 		if err := json.Unmarshal([]byte(line), &tr); err != nil {
 			t.Fatal(err)
 		}
+		run := 0
+		for run+1 < len(began) && tr.Time.After(began[run+1]) {
+			run++
+		}
 		if tr.Gland == gland {
-			list = append(list, told{time.Duration(tr.Time.UnixNano()) - ahead, tr.Condition, tr.State})
+			list = append(list, told{run, tr.Time.Sub(began[run]), tr.Condition, tr.State})
 		}
 	}
 	return list
 }
 
-// begin gives the time of a recording's first row.
-func begin(t *testing.T, path string) time.Time {
+// begins gives when the agent's runs in a recording began.
+func begins(t *testing.T, path string) (list []time.Time) {
 	t.Helper()
 	r, err := recording.Open(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	row, err := r.Next()
-	if err := errors.Join(err, r.Close()); err != nil {
+	for {
+		row, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if row.Point.Kind == reading.Watch && row.Value == 1 {
+			list = append(list, agent.RecordedTime(row.At))
+		}
+	}
+	if err := r.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return agent.RecordedTime(row.At)
+	return list
 }
 
 // startAgent runs `weepd run` until the returned function is called.
@@ -210,9 +236,10 @@ func startAgent(t *testing.T, config string) (log *saying, stop func()) {
 
 // The proof: an agent runs for hours (of a played station, in seconds) with
 // readings that are bad, a shaft that stops and starts, drops that stop, leak and
-// gush, and sensors silent for minutes. What it exports, while it runs and after
-// its stop, replays with the same configuration to the changes that its journal
-// holds: the same conditions, states and times, to the nanosecond.
+// gush, and sensors silent for minutes; it is stopped while a gland leaks, and
+// started again. What it exports, while it runs and after its stop, replays with
+// the same configuration to the changes that its journal holds: the same
+// conditions, states and times, to the nanosecond.
 func TestExportReplaysToTheJournal(t *testing.T) {
 	const speed, length = 600, 100 * time.Minute
 	dir := t.TempDir()
@@ -223,33 +250,68 @@ func TestExportReplaysToTheJournal(t *testing.T) {
 	}
 	folder := filepath.Join(dir, "weepd-data")
 	_, stop := startAgent(t, config)
-	time.Sleep(length / speed / 2)
+	time.Sleep(52 * time.Minute / speed)
 	running := filepath.Join(dir, "running.csv.zst")
 	if got := weepd(t, "", "export", "--config", config, "--output", running); got.code != exitDone || !strings.Contains(got.err, "rows exported: ") {
 		t.Fatalf("while it runs: %+v", got)
 	}
-	time.Sleep(length/speed/2 + time.Second)
+	stop()
+	_, stop = startAgent(t, config)
+	time.Sleep(length/speed + time.Second)
 	stop()
 
 	whole := filepath.Join(dir, "whole.csv.gz")
-	if got := weepd(t, "", "export", "--store", folder, "-o", whole); got.code != exitDone || strings.Contains(got.err, "note:") {
+	if got := weepd(t, "", "export", "--store", folder, "-o", whole); got.code != exitDone || strings.Contains(got.err, "in the midst") {
 		t.Fatalf("after the stop: %+v", got)
 	}
-	want, ahead := journalled(t, folder, "p1")
+	want := journalled(t, folder, "p1")
 	seen := map[string]bool{}
 	for _, c := range want {
 		seen[c.condition] = true
 	}
-	if len(want) < 10 || len(seen) < 5 {
-		t.Errorf("%d changes of %v: little is shown", len(want), seen)
+	notAgain := slices.ContainsFunc(want, func(c told) bool {
+		return c.run == 1 && c.condition == "leaking" && c.state == agent.StateCleared && c.since < 20*time.Minute
+	})
+	if len(want) < 15 || len(seen) < 5 || !notAgain {
+		t.Errorf("%d changes of %v, a leak not found again %v: little is shown", len(want), seen, notAgain)
 	}
-	if got := replayedTold(t, config, whole, "p1", ahead); !slices.Equal(got, want) {
+	if got := replayedTold(t, config, whole, "p1"); !slices.Equal(got, want) {
 		t.Errorf("replayed\n%v\njournal\n%v", got, want)
 	}
-	// A hurried clock's relation to the wall clock is another at each moment.
-	ahead += begin(t, running).Sub(begin(t, whole))
-	first := replayedTold(t, config, running, "p1", ahead)
+	first := replayedTold(t, config, running, "p1")
 	if len(first) == 0 || len(first) > len(want) || !slices.Equal(first, want[:len(first)]) {
 		t.Errorf("exported while it ran, replayed\n%v\njournal\n%v", first, want)
+	}
+
+	// Around an event that is in the journal, and one that is not.
+	around := weepd(t, "", "export", "--store", folder, "--around", "1", "--before", "10m", "--after", "5m")
+	if around.code != exitDone || !strings.Contains(around.err, "in the midst of the agent's run") {
+		t.Errorf("%d %s", around.code, around.err)
+	}
+	if got := weepd(t, "", "export", "--store", folder, "--around", "9999"); got.code != exitFault || !strings.Contains(got.err, "no such event is kept") {
+		t.Errorf("%+v", got)
+	}
+	if got := weepd(t, "", "export", "--store", folder, "--gland", "p9"); got.code != exitDone || !strings.Contains(got.err, "note: nothing of") {
+		t.Errorf("%+v", got)
+	}
+}
+
+func TestExportRefuses(t *testing.T) {
+	for says, args := range map[string][]string{
+		"one of them":                      {},
+		"--around has its own stretch":     {"--store", "x", "--around", "3", "--from", "1h"},
+		"events begin at 1":                {"--store", "x", "--around", "0"},
+		"belong to --around":               {"--store", "x", "--after", "1h"},
+		`--gland "p 1"`:                    {"--store", "x", "--gland", "p 1"},
+		`--from "yesterday": want a time`:  {"--store", "x", "--from", "yesterday"},
+		"--from is not before --to":        {"--store", "x", "--from", "1h", "--to", "2h"},
+		"--before and --after: want times": {"--store", "x", "--around", "3", "--before", "-1h"},
+	} {
+		if got := weepd(t, "", append([]string{"export"}, args...)...); got.code != exitUsage || !strings.Contains(got.err, says) {
+			t.Errorf("%v: %+v", args, got)
+		}
+	}
+	if got := weepd(t, "", "export", "--store", t.TempDir()); got.code != exitFault || !strings.Contains(got.err, "holds no history") {
+		t.Errorf("%+v", got)
 	}
 }

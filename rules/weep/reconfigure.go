@@ -12,6 +12,7 @@ func (d *Detector) Reconfigure(at time.Duration, cfg Config) {
 		return
 	}
 	d.rouse()
+	d.rouse()
 	d.cfg = cfg
 	if cfg.DryDPM != old.DryDPM {
 		d.low.edge = cfg.DryDPM * Margin / 60
@@ -28,3 +29,7 @@ func (d *Detector) Reconfigure(at time.Duration, cfg Config) {
 	d.shape = -1 // other edges and another budget give other thresholds
 	d.useShape(step)
 }
+
+// Unlearned gives a detector that has learned nothing and shares what this one
+// does.
+func (d *Detector) Unlearned(cfg Config) *Detector { return NewDetector(cfg, &Models{d.model}) }
