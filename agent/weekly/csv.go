@@ -91,8 +91,10 @@ func inHours(d time.Duration) string { return decimal(d.Hours()) }
 
 func decimal(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }
 
-// plain keeps a spreadsheet from taking somebody's text for a formula.
+// plain keeps a spreadsheet from taking somebody's text for a formula, and has
+// plain spaces.
 func plain(s string) string {
+	s = strings.ReplaceAll(s, "\u00a0", " ")
 	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		return "'" + s
 	}

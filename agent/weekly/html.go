@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -41,14 +42,22 @@ func (r *Report) Zone() string {
 	return zone
 }
 
-// Works lists what was done, all glands.
-func (r *Report) Works() bool {
+// DoneWork is one thing that was done, with its gland.
+type DoneWork struct {
+	Gland string
+	Work
+}
+
+// Works lists what was done to all glands, oldest first.
+func (r *Report) Works() []DoneWork {
+	var all []DoneWork
 	for _, g := range r.Glands {
-		if len(g.Work) > 0 {
-			return true
+		for _, w := range g.Work {
+			all = append(all, DoneWork{g.ID, w})
 		}
 	}
-	return false
+	slices.SortStableFunc(all, func(a, b DoneWork) int { return a.Time.Compare(b.Time) })
+	return all
 }
 
 // strip draws the hours of a week: a line while the weep is in the band, bars up

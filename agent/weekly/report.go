@@ -26,8 +26,8 @@ type Request struct {
 	Unit    string          // of the price
 	// Advice gives one or two sentences on what to do about a condition.
 	Advice func(condition string) string
-	// State is what is known of each gland's upkeep now; nil, or without a gland,
-	// where that is not known.
+	// State is what is known of each gland's upkeep at StateAt; nil, or without a
+	// gland, where that is not known.
 	State map[string]*agent.UpkeepState
 }
 
@@ -109,6 +109,17 @@ type Work struct {
 // older one is history. Long enough for the Monday after a week off.
 const stillNews = 8 * 24 * time.Hour
 
+func (q Request) news() bool { return q.Now.Sub(q.Week.To) < stillNews }
+
+// StateAt is the moment for which State is wanted: now, or the end of a week that
+// is long over.
+func (q Request) StateAt() time.Time {
+	if q.news() {
+		return q.Now
+	}
+	return q.Week.To
+}
+
 // Make reads what a past has and makes the report. It begins anew when it is
 // called again.
 func Make(ctx context.Context, past Past, q Request) (*Report, error) {
@@ -140,7 +151,7 @@ func Make(ctx context.Context, past Past, q Request) (*Report, error) {
 			ID: id, Name: info.Name, Drip: q.Drip[id], LowDPM: info.Rules.Limits.DryDPM, HighDPM: info.Rules.Limits.LeakDPM,
 			Alarms: lives.alarms(id), Work: works[id], Measured: info.Rules.DropML > 0,
 		}
-		if q.Now.Sub(r.Until) < stillNews {
+		if q.news() {
 			g.State = q.State[id]
 		}
 		minutes.tally(&g, info)

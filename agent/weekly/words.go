@@ -7,17 +7,18 @@ import (
 	"time"
 )
 
-// hours writes a time for people: minutes below two hours, else hours.
+// hours writes a time for people: minutes below two hours, else hours. Figure and
+// unit stay on one line.
 func hours(d time.Duration) string {
 	switch {
 	case d == 0:
 		return "0"
 	case d < time.Minute:
-		return "under 1 min"
+		return "under 1\u00a0min"
 	case d < 2*time.Hour:
-		return fmt.Sprintf("%.0f min", d.Minutes())
+		return fmt.Sprintf("%.0f\u00a0min", d.Minutes())
 	default:
-		return fmt.Sprintf("%.0f h", d.Hours())
+		return fmt.Sprintf("%.0f\u00a0h", d.Hours())
 	}
 }
 
@@ -30,13 +31,13 @@ func share(part, whole time.Duration) string {
 	percent := 100 * float64(part) / float64(whole)
 	switch {
 	case part == 0:
-		return "0 %"
+		return "0\u00a0%"
 	case percent < 1:
-		return "<1 %"
+		return "<1\u00a0%"
 	case part < whole && percent > 99:
-		return ">99 %"
+		return ">99\u00a0%"
 	default:
-		return fmt.Sprintf("%.0f %%", percent)
+		return fmt.Sprintf("%.0f\u00a0%%", percent)
 	}
 }
 

@@ -110,17 +110,18 @@ func (f weekFlags) run(ctx context.Context, out io.Writer, args []string, now ti
 	return writeWhole(f.output, write)
 }
 
-// upkeepOf says what is known of each gland's upkeep now.
+// upkeepOf says what is known of each gland's upkeep when the report wants it.
 func upkeepOf(ctx context.Context, look *store.Look, q weekly.Request) (map[string]*agent.UpkeepState, error) {
 	log, err := look.Upkeep(ctx)
 	if err != nil {
 		return nil, err
 	}
-	weeps, err := look.Weeps(ctx, log, q.Now)
+	at := q.StateAt()
+	weeps, err := look.Weeps(ctx, log, at)
 	if err != nil {
 		return nil, err
 	}
-	return agent.UpkeepOf(q.Glands, log, weeps, q.Now)
+	return agent.UpkeepOf(q.Glands, log, weeps, at)
 }
 
 func weekRequest(cfg *config.Config, args []string, now time.Time) (weekly.Request, error) {
