@@ -16,10 +16,12 @@ type Config struct {
 	Glands  []Gland // at least one, in the order of the file
 	Modbus  []ModbusConnection
 	MQTT    *MQTT // nil: nothing is published over MQTT
-	Alarms  Alarms
-	Store   Store
-	HTTP    HTTP
-	Log     Log
+	// RemoteWrite is where metrics are pushed to; nil: they are only scraped.
+	RemoteWrite *RemoteWrite
+	Alarms      Alarms
+	Store       Store
+	HTTP        HTTP
+	Log         Log
 	// Warnings are settings that are allowed and unwise, by position.
 	Warnings []Warning
 
@@ -79,7 +81,22 @@ type MQTT struct {
 	// who may send them.
 	CommandKeyFile string
 	CommandWindow  time.Duration // a signed command's time may be off by this much
+
+	// Payload is json or sparkplug: then the station is an edge node of Group,
+	// and waits for the primary host HostID if there is one.
+	Payload Payload
+	Group   string
+	HostID  string // empty: none
 }
+
+// Payload is how messages are encoded.
+type Payload string
+
+// The payloads.
+const (
+	JSON      Payload = "json"
+	Sparkplug Payload = "sparkplug"
+)
 
 // TLS has the files of an encrypted connection; empty means not given.
 type TLS struct {

@@ -16,12 +16,17 @@ const (
 	maxTopic    = 200
 	maxClientID = 64
 	maxUser     = 256
-	brokerWant  = "tcp://HOST:PORT or ssl://HOST:PORT"
+	maxLevel    = 64
+	levelWant   = "one level of a topic: up to 64 characters without / + #"
+	// defaultGroup is a choice of ours.
+	defaultGroup = "weepd"
+	brokerWant   = "tcp://HOST:PORT or ssl://HOST:PORT"
 )
 
 func (d *decoder) mqtt(e entry) *MQTT {
-	m := &MQTT{CommandWindow: defaultCommandWindow}
+	m := &MQTT{CommandWindow: defaultCommandWindow, Payload: JSON}
 	var tlsKeys placed
+	payload := string(JSON)
 	seen := d.mapping(e,
 		field{"broker", func(sub entry) { d.broker(&m.Broker, sub) }},
 		field{"root", d.text(&m.Root, maxTopic, "levels separated by /, without + # $ and without / at either end", validTopic)},
@@ -31,7 +36,12 @@ func (d *decoder) mqtt(e entry) *MQTT {
 		field{"tls", func(sub entry) { tlsKeys = d.tls(&m.TLS, sub) }},
 		field{"command_key_file", d.path(&m.CommandKeyFile)},
 		field{"command_window", d.duration(&m.CommandWindow, time.Second, time.Hour, "5m")},
+		field{"payload", d.choice(&payload, string(JSON), string(Sparkplug))},
+		field{"group", d.text(&m.Group, maxLevel, levelWant, validLevel)},
+		field{"host_id", d.text(&m.HostID, maxLevel, levelWant, validLevel)},
 	)
+	m.Payload = Payload(payload)
+	d.sparkplug(m, seen)
 	if at, given := seen["command_window"]; given && !has(seen, "command_key_file") {
 		d.fault(at, "add `command_key_file:`, or remove the line", "mqtt.command_window without mqtt.command_key_file")
 	}
@@ -48,6 +58,28 @@ func (d *decoder) mqtt(e entry) *MQTT {
 	}
 	return m
 }
+
+// sparkplug refuses what the other payload has no place for.
+func (d *decoder) sparkplug(m *MQTT, seen placed) {
+	if m.Payload == Sparkplug {
+		if m.Group == "" {
+			m.Group = defaultGroup
+		}
+		if at, given := seen["root"]; given {
+			d.fault(at, "remove the line; mqtt.group is the first level of its own that Sparkplug has", "mqtt.root with mqtt.payload sparkplug, whose topics are fixed")
+		}
+		return
+	}
+	for _, key := range []string{"group", "host_id"} {
+		if at, given := seen[key]; given {
+			d.fault(at, "add `payload: sparkplug`, or remove the line", "mqtt.%s without mqtt.payload sparkplug", key)
+		}
+	}
+}
+
+// validLevel keeps to one level of a topic (Sparkplug 3.0.0,
+// tck-id-topic-structure-namespace-valid-group-id).
+func validLevel(s string) bool { return !strings.ContainsAny(s, "+#/") }
 
 func has(keys placed, key string) bool {
 	_, found := keys[key]

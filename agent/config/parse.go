@@ -92,6 +92,7 @@ func (d *decoder) config(cfg *Config, root entry) {
 		{"glands", func(e entry) { cfg.Glands = d.glands(e) }},
 		{"modbus", func(e entry) { cfg.Modbus = d.modbus(e) }},
 		{"mqtt", func(e entry) { cfg.MQTT = d.mqtt(e) }},
+		{"remote_write", func(e entry) { cfg.RemoteWrite = d.remoteWrite(e) }},
 		{"alarms", func(e entry) { d.alarms(&cfg.Alarms, e) }},
 		{"store", func(e entry) { d.store(&cfg.Store, e) }},
 		{"http", func(e entry) { d.http(&cfg.HTTP, e) }},

@@ -160,6 +160,7 @@ var beyondSchema = map[string]string{
 	"limits-order":     "limits against each other",
 	"mqtt-plain-tls":   "broker and tls together",
 	"one-pin-twice":    "pins of two glands",
+	"remote-write":     "username and password_file, and lengths of time",
 	"two-documents":    "the second document",
 }
 

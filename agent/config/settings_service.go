@@ -27,7 +27,13 @@ func (c *Config) serviceSettings() []Setting {
 	add("store.max_bytes", sizeText(c.Store.MaxBytes), "a choice of ours")
 	if m := c.MQTT; m != nil {
 		add("mqtt.broker", m.Broker, "")
-		add("mqtt.root", m.Root, "weepd/ and the station")
+		add("mqtt.payload", string(m.Payload), "a choice of ours")
+		if m.Payload == Sparkplug {
+			add("mqtt.group", m.Group, "a choice of ours")
+			add("mqtt.host_id", cmp.Or(m.HostID, "none"), "events wait for no host")
+		} else {
+			add("mqtt.root", m.Root, "weepd/ and the station")
+		}
 		add("mqtt.client_id", m.ClientID, "weepd- and the station")
 		add("mqtt.username", cmp.Or(m.Username, "none"), "the broker asks for none")
 		add("mqtt.password_file", cmp.Or(m.PasswordFile, "none"), "the broker asks for none")
@@ -38,6 +44,17 @@ func (c *Config) serviceSettings() []Setting {
 		if m.CommandKeyFile != "" {
 			add("mqtt.command_window", short(m.CommandWindow), "forgives clocks that are set by hand, a choice of ours")
 		}
+	}
+	if r := c.RemoteWrite; r != nil {
+		add("remote_write.url", r.URL, "")
+		add("remote_write.every", short(r.Every), "a choice of ours")
+		add("remote_write.max_age", short(r.MaxAge), "as deploy/prometheus has out_of_order_time_window")
+		add("remote_write.max_bytes", sizeText(r.MaxBytes), "a choice of ours")
+		add("remote_write.username", cmp.Or(r.Username, "none"), "the receiver asks for none")
+		add("remote_write.password_file", cmp.Or(r.PasswordFile, "none"), "the receiver asks for none")
+		add("remote_write.tls.ca", cmp.Or(r.TLS.CA, "the system's"), "certificates that the system trusts")
+		add("remote_write.tls.cert", cmp.Or(r.TLS.Cert, "none"), "the receiver asks for none")
+		add("remote_write.tls.server_name", cmp.Or(r.TLS.ServerName, "the receiver's host"), "the name in remote_write.url")
 	}
 	for i, connection := range c.Modbus {
 		list = append(list, connection.settings(func(key string) (int, bool) {

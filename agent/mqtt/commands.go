@@ -58,7 +58,7 @@ func (s *session) takeCommands(ctx context.Context) (stop func(), err error) {
 	}
 	own, cancel := context.WithCancel(ctx)
 	var worker sync.WaitGroup
-	worker.Go(func() { s.work(own) })
+	worker.Go(func() { s.p.work(own, s.requests, s.replies) })
 	return func() { cancel(); worker.Wait() }, nil
 }
 
@@ -72,15 +72,16 @@ func (s *session) receive(_ paho.Client, m paho.Message) {
 	}
 }
 
-func (s *session) work(ctx context.Context) {
+// work carries out what is asked, one after the other, until ctx ends.
+func (p *Publisher) work(ctx context.Context, requests <-chan request, replies chan<- reply) {
 	for {
 		select {
 		case <-ctx.Done():
 			return
-		case r := <-s.requests:
-			answer := s.p.obey(ctx, r)
+		case r := <-requests:
+			answer := p.obey(ctx, r)
 			select {
-			case s.replies <- answer:
+			case replies <- answer:
 			case <-ctx.Done():
 				return
 			}

@@ -3,7 +3,8 @@
 // Topics below the root: status (retained, QoS 1, last will offline),
 // gland/<id> (retained, QoS 0, by exception), alarm/<id>/<condition>
 // (retained, QoS 1), event (QoS 1, every event once and in order) and
-// reply/<id> (QoS 1). Commands are taken from command.
+// reply/<id> (QoS 1). Commands are taken from command. Or the station is a
+// Sparkplug B edge node with a device for each gland: see edge.go.
 //
 // The MQTT library has no durable duty: each connection is a new client with a
 // clean session, events are read from the outbox and deleted only after the
@@ -37,6 +38,16 @@ type Config struct {
 	Station        string // part of what a command's signature covers
 	CommandKeyFile string // empty: commands need no signature
 	CommandWindow  time.Duration
+
+	Sparkplug *Sparkplug // nil: JSON below Root
+}
+
+// Sparkplug says who the station is in Sparkplug B's topics, which have JSON's
+// place.
+type Sparkplug struct {
+	Group string
+	Node  string // the edge node: the station
+	Host  string // primary host application to wait for; empty: none
 }
 
 // TLS has the files of an encrypted connection; empty means not given.

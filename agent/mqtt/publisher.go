@@ -44,6 +44,7 @@ type Publisher struct {
 	connected atomic.Bool
 	problem   string                  // the last that the log was told
 	dial      paho.OpenConnectionFunc // nil: the network's
+	connects  int64                   // counted for Sparkplug's bdSeq
 }
 
 // OutboxSent counts the events that the broker has acknowledged.
@@ -65,7 +66,12 @@ func (p *Publisher) Run(ctx context.Context) error {
 	wait := backoffFirst
 	for ctx.Err() == nil {
 		began := time.Now()
-		if err := p.connection(ctx); ctx.Err() == nil {
+		err := p.connection(ctx)
+		if errors.Is(err, errHostOffline) && ctx.Err() == nil {
+			p.log.Info("mqtt: the primary host is offline; events wait for it", "host", p.cfg.Sparkplug.Host)
+			continue // and wait for it on a new connection
+		}
+		if ctx.Err() == nil {
 			p.report(err)
 		}
 		if time.Since(began) > backoffMost {
@@ -115,11 +121,25 @@ func (p *Publisher) connection(ctx context.Context) error {
 		p.connected.Store(false)
 		client.Disconnect(quiesceMS)
 	}()
-	s := newSession(p, client, lost)
+	s := p.speaker(client, lost)
 	if err := s.run(ctx); err != nil {
-		return errors.Join(err, s.delete())
+		return errors.Join(err, s.fail(err))
 	}
 	return s.part()
+}
+
+// speaker is one connection's way to speak.
+type speaker interface {
+	run(ctx context.Context) error // until ctx ends (nil) or the connection fails
+	part() error                   // sends what is left and says goodbye
+	fail(err error) error          // keeps what the failed connection achieved
+}
+
+func (p *Publisher) speaker(client paho.Client, lost <-chan error) speaker {
+	if p.cfg.Sparkplug != nil {
+		return newEdge(p, client, lost)
+	}
+	return newSession(p, client, lost)
 }
 
 func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
@@ -127,14 +147,14 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 	if err != nil {
 		return nil, err
 	}
-	will, err := json.Marshal(p.status(offline))
+	topic, will, retained, err := p.will()
 	if err != nil {
 		return nil, err
 	}
 	opts := paho.NewClientOptions().
 		AddBroker(p.cfg.Broker).SetClientID(p.cfg.ClientID).
 		SetUsername(p.cfg.Username).SetPassword(password).
-		SetBinaryWill(p.cfg.Root+"/status", will, 1, true).
+		SetBinaryWill(topic, will, 1, retained).
 		SetProtocolVersion(4).SetCleanSession(true).SetOrderMatters(true). // commands come in order
 		SetAutoReconnect(false).SetConnectRetry(false).
 		SetKeepAlive(keepAlive).SetPingTimeout(pingTimeout).
@@ -156,6 +176,16 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 		opts.SetTLSConfig(config)
 	}
 	return opts, nil
+}
+
+// will is what the broker says when the connection is lost.
+func (p *Publisher) will() (topic string, payload []byte, retained bool, err error) {
+	if p.cfg.Sparkplug != nil {
+		topic, payload = p.nodeDeath()
+		return topic, payload, false, nil
+	}
+	payload, err = json.Marshal(p.status(offline))
+	return p.cfg.Root + "/status", payload, true, err
 }
 
 // status is since the agent's start; the last will cannot know when it is sent.

@@ -210,6 +210,9 @@ func (s *session) headDone() error {
 	return s.delete()
 }
 
+// fail deletes what was acknowledged all the same.
+func (s *session) fail(error) error { return s.delete() }
+
 func (s *session) delete() error {
 	if s.acked == s.deleted {
 		return nil

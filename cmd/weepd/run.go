@@ -109,10 +109,14 @@ func mqttConfig(station string, m *config.MQTT) *mqtt.Config {
 	if m == nil {
 		return nil
 	}
-	return &mqtt.Config{
+	out := &mqtt.Config{
 		Broker: m.Broker, Root: m.Root, ClientID: m.ClientID,
 		Username: m.Username, PasswordFile: m.PasswordFile,
 		TLS: mqtt.TLS(m.TLS), Version: version(),
 		Station: station, CommandKeyFile: m.CommandKeyFile, CommandWindow: m.CommandWindow,
 	}
+	if m.Payload == config.Sparkplug {
+		out.Sparkplug = &mqtt.Sparkplug{Group: m.Group, Node: station, Host: m.HostID}
+	}
+	return out
 }

@@ -59,7 +59,7 @@ func (s *subject) start(b binaries) (err error) {
 // file, as from a kernel's node; two glands share a shaft and a reference.
 func (s *subject) write(config, listen string) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "station: quiet\nhttp: {listen: %q}\nstore: {path: store}\nmqtt: {broker: %q}\nglands:\n", listen, s.link.url())
+	fmt.Fprintf(&b, "station: quiet%d\nhttp: {listen: %q}\nstore: {path: store}\nmqtt: {broker: %q}\nglands:\n", s.glands, listen, s.link.url())
 	for i := range s.glands {
 		run, ref := "{source: simulated}", "{source: file, path: ref}"
 		if i%2 == 1 {

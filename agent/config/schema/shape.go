@@ -10,6 +10,8 @@ type Station struct {
 	Modbus []Modbus `json:"modbus,omitempty" jsonschema:"minItems=1"`
 	// The broker to publish to; without it nothing is published over MQTT.
 	MQTT *MQTT `json:"mqtt,omitempty"`
+	// Where metrics are pushed to; without it they are only scraped.
+	RemoteWrite *RemoteWrite `json:"remote_write,omitempty"`
 	// How alarms live.
 	Alarms *Alarms `json:"alarms,omitempty"`
 	// Where the agent keeps what must survive it.
@@ -186,6 +188,30 @@ type MQTT struct {
 	CommandKeyFile Path `json:"command_key_file,omitempty"`
 	// How far off a signed command's time may be.
 	CommandWindow Duration `json:"command_window,omitempty" jsonschema_extras:"default=5m"`
+	// How messages are encoded: JSON topics of our own, or Sparkplug B.
+	Payload string `json:"payload,omitempty" jsonschema:"enum=json,enum=sparkplug,default=json"`
+	// Sparkplug's group id.
+	Group string `json:"group,omitempty" jsonschema:"pattern=^[^+#/]+$,maxLength=64,default=weepd"`
+	// Sparkplug's primary host application, which events wait for.
+	HostID string `json:"host_id,omitempty" jsonschema:"pattern=^[^+#/]+$,maxLength=64"`
+}
+
+// RemoteWrite is a receiver of Prometheus remote write, for a station that cannot be scraped.
+type RemoteWrite struct {
+	// Address, https://HOST[:PORT]/PATH.
+	URL string `json:"url" jsonschema:"pattern=^https?://[^@#]+$,maxLength=500"`
+	// Time between two samples, 5s to 5m.
+	Every Duration `json:"every,omitempty" jsonschema_extras:"default=1m"`
+	// Samples older than this are not sent: as the receiver's out-of-order window, 10m to 31 days.
+	MaxAge Duration `json:"max_age,omitempty" jsonschema_extras:"default=24h"`
+	// Most bytes that wait on the disk.
+	MaxBytes Size `json:"max_bytes,omitempty" jsonschema_extras:"default=32MiB"`
+	// User name at the receiver.
+	Username string `json:"username,omitempty" jsonschema:"minLength=1,maxLength=256"`
+	// File with the password alone.
+	PasswordFile Path `json:"password_file,omitempty"`
+	// Certificates of an https:// receiver.
+	TLS *TLS `json:"tls,omitempty"`
 }
 
 // TLS has the files of an encrypted connection to a broker.
