@@ -73,7 +73,7 @@
   // ---- the link
   function connect() {
     if (source) source.close();
-    source = new EventSource(say.live);
+    source = new EventSource(new URL(say.live, location.origin)); // without a name that the address may hold
     source.onmessage = message => {
       heard = performance.now();
       retry = 0;
@@ -196,7 +196,7 @@
     pressed.disabled = true;
     tell(say.working);
     try {
-      const answer = await fetch(form.action, {
+      const answer = await fetch(new URL(form.getAttribute('action'), location.origin), {
         method: 'POST', body: new URLSearchParams(new FormData(form)), headers: { Accept: 'application/json' },
       });
       let reply = {};
@@ -242,7 +242,7 @@
     const charts = byID('charts');
     if (!charts || !charts.dataset.again || document.hidden || lost) return;
     try {
-      const answer = await fetch(location.href);
+      const answer = await fetch(location.pathname + location.search);
       if (!answer.ok) return;
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
       for (const id of ['charts', 'entries', 'sheet']) {
