@@ -300,7 +300,7 @@ func (s *Server) weepDrawing(dpm, sure course, b band, w window) drawing {
 		window: w, zone: s.parts.Zone, mean: dpm.mean, low: sure.low, high: sure.high,
 		limits: []limit{{b.dry, "dry"}, {b.leak, "leak"}},
 	}
-	_, most, known := course{dpm.mean, dpm.mean, dpm.mean}.extremes()
+	_, most, known := dpm.extremes()
 	d.to = upright(1.2 * max(b.leak, most))
 	d.label = s.texts.say("chart.weep.none", d.span())
 	if last, _ := dpm.last(); known {

@@ -189,7 +189,7 @@ func (l *living) catchUp() error {
 	if len(latest.Glands) > manyGlands {
 		every *= 2
 	}
-	if !l.urgent(latest) && time.Since(l.sent) < every {
+	if !l.urgent(latest) && time.Since(l.sent) < every-every/8 { // snapshots are not on the dot
 		return nil
 	}
 	st := l.s.stationNow()

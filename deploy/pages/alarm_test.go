@@ -36,6 +36,7 @@ const watchFor = `(() => {
 // be missed; acknowledged by keyboard in one of them it shows in the other and
 // on MQTT with the name of who.
 func TestAlarmFromEventToAcknowledgement(t *testing.T) {
+	t.Parallel()
 	_, base, broker := demo(t)
 	first := browser(t)
 	one := open(t, first, base)
@@ -185,6 +186,7 @@ func retained(t *testing.T, broker, topic string) func() string {
 
 // The phone beside the pump: two taps and one number.
 func TestRecordInTwoTapsAndANumber(t *testing.T) {
+	t.Parallel()
 	configuration, base := station(t, numbered(2), 0)
 	launch(t, "run", "--config", configuration)
 	healthy(t, base)

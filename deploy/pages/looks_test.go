@@ -37,6 +37,7 @@ type violation struct {
 // finds nothing, nothing is wider than the screen, and there is a picture to
 // look at.
 func TestViewsAreAccessibleAndPictured(t *testing.T) {
+	t.Parallel()
 	_, base, _ := demo(t)
 	axe := readFile(t, "node_modules/axe-core/axe.min.js")
 	if err := os.MkdirAll(shots, 0o755); err != nil {
@@ -119,6 +120,7 @@ func (p *tab) axe(source string) {
 
 // axe finds what is wrong where something is.
 func TestAxeCanFail(t *testing.T) {
+	t.Parallel()
 	_, base, _ := demo(t)
 	p := open(t, browser(t), base)
 	p.visit("/")
