@@ -89,21 +89,23 @@ func (v *view) verdict(a Adjustment, open bool) Verdict {
 	return Little
 }
 
-// held is how long the weep stayed under the most allowed: three buckets in a
-// row over it end that.
+// held is how long the weep stayed under the most allowed: up to the middle of
+// the first heldBuckets together that are over it.
 func (v *view) held(at, from, to time.Duration, last bool) (time.Duration, bool) {
-	over := 0
-	for _, b := range v.series.within(from, to) {
-		if b.DPM() < v.cfg.LeakDPM {
-			over = 0
+	leg := v.series.within(from, to)
+	for i := range leg {
+		if i+1 < heldBuckets {
 			continue
 		}
-		if over++; over == 3 {
-			return max(0, b.From-at), false
+		part := leg[i+1-heldBuckets : i+1]
+		if all, _ := sum(part); all.DPM() >= v.cfg.LeakDPM {
+			return max(0, part.middle()-at), false
 		}
 	}
 	return to - at, last
 }
+
+const heldBuckets = 6
 
 // ineffective reports that tightening no longer brings the leak down, and why.
 func (v *view) ineffective(list []Adjustment) (bool, string) {

@@ -41,20 +41,25 @@ func (l *Life) LookForStep(at time.Duration) (Step, bool) {
 		return Step{}, false
 	}
 	between := rest[len(rest)-1] // the step may lie in it
-	before := rest[:len(rest)-1].last(stepBefore)
-	for _, shift := range []int{0, 1} { // or exactly between two
-		if shift == 1 {
-			before = rest.last(stepBefore)
+	for _, before := range []series{rest[:len(rest)-1].last(stepBefore), rest.last(stepBefore)} {
+		s, found := v.stepBetween(before, after)
+		if !found {
+			continue
 		}
-		if s, found := v.stepBetween(before, after); found {
-			s.At = between.From
-			if shift == 1 {
-				s.At = after[0].From
-			}
-			return s, true
+		s.At = between.From
+		if s.beyond(between.DPM()) < 0 {
+			s.At = after[0].From
 		}
+		return s, true
 	}
 	return Step{}, false
+}
+
+// beyond says on which side of the step's middle a weep lies: above 0 on that of
+// after.
+func (s Step) beyond(dpm float64) float64 {
+	middle := math.Sqrt(max(s.AfterDPM, 0.1) * s.BeforeDPM)
+	return (dpm - middle) * (s.AfterDPM - s.BeforeDPM)
 }
 
 // changes reports whether the newest weep differs enough from that before for a
@@ -86,6 +91,11 @@ func (v *view) stepBetween(before, after series) (Step, bool) {
 	// More weep all at once may be wear as well: only a gland that was too tight
 	// is likely to have been slackened.
 	up := change > -math.Log(1-stepLeast) && s.BeforeDPM < v.cfg.DryDPM
+	for _, one := range after { // it stays so: no hour is of before
+		if s.beyond(one.DPM()) < 0 {
+			return s, false
+		}
+	}
 	return s, (down || up) && math.Abs(change) > stepScore*deviation && !v.drifting(before, change)
 }
 
