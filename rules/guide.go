@@ -20,6 +20,7 @@ type guide struct {
 	held    time.Duration // for how long heat or rest stopped the clock
 	recent  [2 * half]float64
 	known   int // of recent, the newest first
+	last    Weep
 	hot     bool
 	resting bool
 }
@@ -114,6 +115,7 @@ func (g *gland) look(at time.Duration) {
 
 // note takes the weep of a minute; one that is not known begins anew.
 func (d *guide) note(w Weep) {
+	d.last = w
 	if !w.Known {
 		d.known = 0
 		return
@@ -219,10 +221,7 @@ func (g *gland) runInState() upkeep.RunIn {
 func (g *gland) nextWords(r upkeep.RunIn) string {
 	const care = " Keep outside the guards; the pump maker's instructions come first."
 	d := g.care.guide
-	w := Weep{}
-	if d.known > 0 {
-		w = Weep{DPM: d.recent[0], Known: true}
-	}
+	w := d.last
 	switch {
 	case !r.Active && r.Outcome == inBand:
 		return "Over: the weep is steady in its band."
