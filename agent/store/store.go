@@ -126,9 +126,6 @@ func Open(dir string, opts Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if dir, err = filepath.Abs(dir); err != nil { // SQLite takes a relative one for a host
-		return nil, fmt.Errorf("open store %s: %w", dir, err)
-	}
 	if err := os.MkdirAll(dir, 0o750); err != nil {
 		return nil, fmt.Errorf("open store %s: %w", dir, typed(err))
 	}
