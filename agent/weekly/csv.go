@@ -70,7 +70,7 @@ func alarmWords(alarms []Alarm) string {
 	for _, a := range alarms {
 		words := fmt.Sprintf("%s %d times, active %s h", a.Condition, a.Count, inHours(a.Active))
 		if a.AtEnd {
-			words += ", still active"
+			words += ", active at the end"
 		}
 		all = append(all, words)
 	}

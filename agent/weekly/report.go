@@ -163,6 +163,11 @@ func Make(ctx context.Context, past Past, q Request) (*Report, error) {
 		r.Glands = append(r.Glands, g)
 	}
 	r.Tasks = tasks(r.Glands)
+	for i := range r.Tasks {
+		if r.Tasks[i].When == Now && !q.news() {
+			r.Tasks[i].When = First
+		}
+	}
 	r.How = hows(r.Tasks, q.Advice)
 	return r, nil
 }

@@ -293,6 +293,10 @@ func TestOrderOfTasks(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
+	q.Now = q.Week.To.Add(30 * 24 * time.Hour)
+	if old := made(t, p, q); old.Tasks[0].When != First || old.Tasks[2].When != ThisWeek {
+		t.Errorf("of a week long over: %+v", old.Tasks[:3])
+	}
 	if len(r.How) != 5 || r.How[0] != (How{"burning", "how burning"}) {
 		t.Errorf("%+v", r.How)
 	}

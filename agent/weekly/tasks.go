@@ -13,6 +13,7 @@ import (
 // When something is to be done.
 const (
 	Now       = "now"
+	First     = "first" // of a week that is long over
 	ThisWeek  = "this week"
 	PlanAhead = "plan"
 )
@@ -103,9 +104,9 @@ func (g Gland) alarmTasks(add func(rank int, when, what, why, condition string))
 		what, urgent := toDo(a.Condition)
 		switch {
 		case a.AtEnd && urgent:
-			add(rankActive+urgency(a.Condition), Now, what, why+"; still active", a.Condition)
+			add(rankActive+urgency(a.Condition), Now, what, why+"; active at the end", a.Condition)
 		case a.AtEnd:
-			add(rankActive+50+urgency(a.Condition), ThisWeek, what, why+"; still active", a.Condition)
+			add(rankActive+50+urgency(a.Condition), ThisWeek, what, why+"; active at the end", a.Condition)
 		default:
 			add(rankHappened+urgency(a.Condition), ThisWeek, "Look at it: "+lower(what), why+"; over now", a.Condition)
 		}
