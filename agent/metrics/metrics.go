@@ -4,6 +4,7 @@ package metrics
 
 import (
 	"runtime"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
@@ -50,12 +51,16 @@ type Parts struct {
 	Publisher func() Publisher
 	Store     Store
 	Version   string
+	// Certificates gives when certificates end, by their key in the
+	// configuration. It may be nil.
+	Certificates func() map[string]time.Time
 }
 
 // Register puts the station's, the Go runtime's and the process's metrics into reg.
 func Register(reg prometheus.Registerer, parts Parts) error {
 	for _, c := range []prometheus.Collector{
 		&collector{parts, newDescs()},
+		newCertificates(parts.Certificates),
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	} {

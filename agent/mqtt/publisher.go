@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"log/slog"
@@ -45,6 +46,8 @@ type Publisher struct {
 	problem   string                  // the last that the log was told
 	dial      paho.OpenConnectionFunc // nil: the network's
 	connects  int64                   // counted for Sparkplug's bdSeq
+
+	brokerEnds atomic.Pointer[time.Time] // of the certificate that the broker showed last
 }
 
 // OutboxSent counts the events that the broker has acknowledged.
@@ -59,6 +62,16 @@ func (p *Publisher) countSent(seq uint64) {
 
 // Connected reports whether there is a connection to the broker.
 func (p *Publisher) Connected() bool { return p.connected.Load() }
+
+// BrokerCertificateEnds gives when the first of the certificates that the broker
+// showed last ends; false while there was none.
+func (p *Publisher) BrokerCertificateEnds() (time.Time, bool) {
+	ends := p.brokerEnds.Load()
+	if ends == nil {
+		return time.Time{}, false
+	}
+	return *ends, true
+}
 
 // Run publishes until ctx ends, over as many connections as it takes. A broker
 // that cannot be reached is tried again for ever and never an error.
@@ -173,6 +186,7 @@ func (p *Publisher) options(lost chan<- error) (*paho.ClientOptions, error) {
 		if err != nil {
 			return nil, err
 		}
+		config.VerifyConnection = p.noteCertificates
 		opts.SetTLSConfig(config)
 	}
 	return opts, nil
@@ -196,4 +210,16 @@ func (p *Publisher) status(state string) agent.Status {
 		s.Config = latest.Config.Trouble()
 	}
 	return s
+}
+
+// noteCertificates is called when the broker's certificates have been verified.
+func (p *Publisher) noteCertificates(shown tls.ConnectionState) error {
+	var ends time.Time
+	for _, c := range shown.PeerCertificates {
+		if ends.IsZero() || c.NotAfter.Before(ends) {
+			ends = c.NotAfter
+		}
+	}
+	p.brokerEnds.Store(&ends)
+	return nil
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"sync"
+	"time"
 
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
@@ -40,3 +41,16 @@ type counted struct {
 
 // OutboxSent counts what the publishers before sent too.
 func (s counted) OutboxSent() uint64 { return s.before + s.Publisher.OutboxSent() }
+
+// withBroker adds when the certificate ends that the broker shows.
+func (p *publishing) withBroker(ends map[string]time.Time) map[string]time.Time {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.now == nil {
+		return ends
+	}
+	if at, known := p.now.BrokerCertificateEnds(); known {
+		ends["mqtt.broker"] = at
+	}
+	return ends
+}

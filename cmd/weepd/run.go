@@ -87,6 +87,7 @@ func (s *station) configure(cfg *config.Config, clock *agent.Clock, log *slog.Lo
 	}
 	next.id, next.glands, next.alarms = cfg.Station, agent.Glands(cfg), agent.AlarmSettingsOf(cfg)
 	next.sheets, next.zone = sheetsOf(cfg), cfg.TimeZone
+	next.certificates = certificatesOf(cfg)
 	next.mqtt, next.listen = mqttConfig(cfg.Station, cfg.MQTT), cfg.HTTP.Listen
 	*s = next
 	return nil

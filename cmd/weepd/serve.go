@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 
 	"weepd/agent"
 	"weepd/agent/access"
+	"weepd/agent/expiry"
 	"weepd/agent/export"
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
@@ -32,26 +34,27 @@ const journalSize = 10_000
 
 // station is what `run` and `demo` have in common.
 type station struct {
-	id      string
-	glands  []agent.GlandInfo
-	feeds   []agent.Feed
-	clock   *agent.Clock
-	alarms  agent.AlarmSettings
-	keeper  *store.Keeper // nil: nothing is kept on a disk
-	mqtt    *mqtt.Config  // nil: nothing is published
-	listen  string
-	orFree  bool // take a free port if listen is taken
-	access  access.Policy
-	tls     *tls.Config // nil: HTTP is not encrypted
-	advice  advice.Book
-	sheets  map[string]sheet.Sheet // by gland
-	zone    *time.Location         // of times on the page; nil: this machine's
-	before  []agent.Service        // started first, stopped last
-	log     *slog.Logger
-	logTo   io.Writer
-	file    *configured                               // what may change while it runs; nil: nothing
-	watch   func(*agent.Agent, journal) agent.Service // may be nil
-	started func(pageAddress string)
+	id           string
+	glands       []agent.GlandInfo
+	feeds        []agent.Feed
+	clock        *agent.Clock
+	alarms       agent.AlarmSettings
+	keeper       *store.Keeper // nil: nothing is kept on a disk
+	mqtt         *mqtt.Config  // nil: nothing is published
+	listen       string
+	orFree       bool // take a free port if listen is taken
+	access       access.Policy
+	tls          *tls.Config // nil: HTTP is not encrypted
+	advice       advice.Book
+	certificates []expiry.File          // whose end is watched
+	sheets       map[string]sheet.Sheet // by gland
+	zone         *time.Location         // of times on the page; nil: this machine's
+	before       []agent.Service        // started first, stopped last
+	log          *slog.Logger
+	logTo        io.Writer
+	file         *configured                               // what may change while it runs; nil: nothing
+	watch        func(*agent.Agent, journal) agent.Service // may be nil
+	started      func(pageAddress string)
 }
 
 // journal is where events are kept, for all who need it.
@@ -110,10 +113,12 @@ func (s station) serve(ctx context.Context) error {
 		return err
 	}
 	var publisher publishing
+	ends := expiry.New(s.log)
 	measured := metrics.Parts{
 		Latest: a.Board().Latest, Queue: a, Outbox: journal, Version: version(), Publisher: publisher.measured,
+		Certificates: func() map[string]time.Time { return publisher.withBroker(ends.Ends()) },
 	}
-	services := s.before
+	services := slices.Concat(s.before, []agent.Service{{Name: "certificates", Run: ends.Run}})
 	if options.History != nil {
 		measured.Store = kept{s.keeper, options.History}
 		exporter := export.NewServer(s.keeper.Folder(), s.keeper, options.History.Sync, s.log)
@@ -121,8 +126,12 @@ func (s station) serve(ctx context.Context) error {
 	}
 	parts := running{
 		agent: a, keeper: s.keeper,
-		web: func(ctx context.Context, s station) (*page.Server, error) { return s.web(ctx, a, journal, measured) },
+		web: func(ctx context.Context, s station) (*page.Server, error) {
+			ends.Set(s.certificates)
+			return s.web(ctx, a, journal, measured)
+		},
 		publisher: func(s station) work {
+			ends.Set(s.certificates)
 			if s.mqtt == nil {
 				publisher.set(nil)
 				return idle
