@@ -61,6 +61,7 @@ func Register(reg prometheus.Registerer, parts Parts) error {
 	for _, c := range []prometheus.Collector{
 		&collector{parts, newDescs()},
 		newCertificates(parts.Certificates),
+		newLimits(parts.Latest),
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	} {

@@ -80,7 +80,7 @@ type Doer interface {
 
 // New makes a publisher; Run runs it. doer may be nil: no commands are taken.
 func New(cfg Config, board Board, outbox Outbox, doer Doer, log *slog.Logger) *Publisher {
-	return &Publisher{cfg: cfg, board: board, outbox: outbox, doer: doer, log: log.With("broker", cfg.Broker)}
+	return &Publisher{problems: make(map[string]bool), cfg: cfg, board: board, outbox: outbox, doer: doer, log: log.With("broker", cfg.Broker)}
 }
 
 func (c Config) encrypted() bool { return !strings.HasPrefix(c.Broker, "tcp://") }

@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"strings"
 	"syscall"
+	"time"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
 )
@@ -25,6 +27,7 @@ func (c Config) advise(err error) error {
 		invalid  x509.CertificateInvalidError
 		notFound *net.DNSError
 		noTLS    tls.RecordHeaderError
+		remote   *net.OpError
 	)
 	switch {
 	case errors.As(err, &unknown):
@@ -34,12 +37,16 @@ func (c Config) advise(err error) error {
 		return fmt.Errorf("certificate signed by unknown authority; %s (mqtt.tls.ca) is not the CA that signed it", c.TLS.CA)
 	case errors.As(err, &name):
 		return fmt.Errorf("%w; set mqtt.tls.server_name to a name in the certificate", name)
+	case errors.As(err, &invalid) && invalid.Reason == x509.Expired && invalid.Cert != nil:
+		return outOfTime(invalid.Cert)
 	case errors.As(err, &invalid):
 		return fmt.Errorf("%w; check the broker's certificate and this machine's clock", invalid)
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
 		return errors.New("user name or password refused; check mqtt.username and mqtt.password_file")
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
 		return fmt.Errorf("client id %q refused; set mqtt.client_id", c.ClientID)
+	case errors.As(err, &remote) && remote.Op == "remote error": // so crypto/tls names the other side's alert
+		return refusal(strings.TrimPrefix(remote.Err.Error(), "tls: "))
 	case errors.As(err, &noTLS):
 		return fmt.Errorf("no TLS there; check that %s", c.schemeHint())
 	case errors.As(err, &notFound):
@@ -50,6 +57,26 @@ func (c Config) advise(err error) error {
 		return fmt.Errorf("the broker closed the connection at once; check that %s", c.schemeHint())
 	}
 	return err
+}
+
+// refusal explains the broker's alert (RFC 8446, section 6.2).
+func refusal(alert string) error {
+	switch {
+	case alert == "certificate required":
+		return errors.New("the broker asks for a certificate; set mqtt.tls.cert and mqtt.tls.key")
+	case strings.Contains(alert, "certificate"):
+		return fmt.Errorf("the broker refuses our certificate (%s); check that mqtt.tls.cert has not ended and is of the broker's authority", alert)
+	}
+	return fmt.Errorf("the broker refuses the encrypted connection (%s)", alert)
+}
+
+// outOfTime leaves the time of now out, or each try would be a new text for the log.
+func outOfTime(broker *x509.Certificate) error {
+	when := "ended on " + broker.NotAfter.UTC().Format(time.RFC3339)
+	if time.Now().Before(broker.NotBefore) {
+		when = "begins on " + broker.NotBefore.UTC().Format(time.RFC3339)
+	}
+	return fmt.Errorf("the broker's certificate %s; check it, and this machine's clock", when)
 }
 
 func (c Config) schemeHint() string {

@@ -43,7 +43,7 @@ type Publisher struct {
 	sent      atomic.Uint64
 	sentUpTo  uint64 // newest event that was counted; one sent again counts once
 	connected atomic.Bool
-	problem   string                  // the last that the log was told
+	problems  map[string]bool         // those that the log was told since the last connection
 	dial      paho.OpenConnectionFunc // nil: the network's
 	connects  int64                   // counted for Sparkplug's bdSeq
 
@@ -99,13 +99,17 @@ func (p *Publisher) Run(ctx context.Context) error {
 	return nil
 }
 
+// problemsMost bounds what the log is told while there is no connection: some
+// texts name a port that is another each time.
+const problemsMost = 8
+
 // report logs a problem once, not at each try.
 func (p *Publisher) report(err error) {
 	text := p.cfg.explain(err).Error()
-	if text == p.problem {
+	if p.problems[text] || len(p.problems) >= problemsMost {
 		return
 	}
-	p.problem = text
+	p.problems[text] = true
 	p.log.Error("mqtt: not connected; trying again until it works", "error", text)
 }
 
@@ -128,7 +132,7 @@ func (p *Publisher) connection(ctx context.Context) error {
 		return err
 	}
 	p.connected.Store(true)
-	p.problem = ""
+	clear(p.problems)
 	p.log.Info("mqtt: connected", "root", p.cfg.Root)
 	defer func() {
 		p.connected.Store(false)

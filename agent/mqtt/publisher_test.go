@@ -3,10 +3,12 @@ package mqtt
 import (
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -217,5 +219,30 @@ func TestUnreachableBrokerIsLoggedOnceAndClearly(t *testing.T) {
 	stop()
 	if n := strings.Count(log.String(), "\n"); n != 1 {
 		t.Errorf("%d log lines, want 1:\n%s", n, log)
+	}
+}
+
+// Problems that take turns, or name another port each time, do not fill the log.
+func TestProblemsAreLoggedOnceUntilConnected(t *testing.T) {
+	var log strings.Builder
+	p := New(Config{Broker: "tcp://broker:1883"}, nil, nil, nil, slog.New(slog.NewTextHandler(&log, nil)))
+	said := func() int { return strings.Count(log.String(), "not connected") }
+	for range 20 {
+		p.report(io.EOF)
+		p.report(syscall.ECONNREFUSED)
+	}
+	if n := said(); n != 2 {
+		t.Errorf("two problems in turns were said %d times", n)
+	}
+	for i := range 100 {
+		p.report(fmt.Errorf("read from port %d: reset", i))
+	}
+	if n := said(); n != problemsMost {
+		t.Errorf("said %d problems, want at most %d", n, problemsMost)
+	}
+	clear(p.problems) // as a connection does
+	p.report(io.EOF)
+	if n := said(); n != problemsMost+1 {
+		t.Error("not said again after a connection")
 	}
 }

@@ -43,12 +43,15 @@ func (a authority) write(t *testing.T, path string) {
 }
 
 // issue writes a server's certificate and key to path.pem and path.key.
-func (a authority) issue(t *testing.T, name, path string) {
+func (a authority) issue(t *testing.T, name, path string, changes ...func(*x509.Certificate)) {
 	t.Helper()
 	key := newKey(t)
 	template := certificate(name)
 	template.DNSNames = []string{name}
 	template.ExtKeyUsage = []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth}
+	for _, change := range changes {
+		change(template)
+	}
 	der, err := x509.CreateCertificate(rand.Reader, template, a.certificate, &key.PublicKey, a.key)
 	if err != nil {
 		t.Fatal(err)
