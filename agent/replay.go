@@ -9,7 +9,6 @@ import (
 
 	"weepd/rules"
 	"weepd/rules/reading"
-	"weepd/sensors/recording"
 )
 
 // Recorded is the rows of one recording in order of time, as
@@ -33,17 +32,10 @@ type Replay struct {
 	Progress   *ReplayProgress              // told how far it is; may be nil
 }
 
-// placedCore is a core that takes readings by the place of their gland.
-type placedCore interface {
-	Place(gland string) (int, bool)
-	FeedPlace(place int, at time.Duration, kind reading.Kind, value float64, q reading.Quality) []rules.Transition
-}
-
-// target is where the rows of a recorded point go.
-type target struct {
-	known bool // the other fields are set
-	place int
-	tally *GlandTally
+// rowsCore is a core that takes many rows at once, as rules.Station does.
+type rowsCore interface {
+	Place(gland string) int
+	FeedRows(rows []reading.Row, places []int) (int, []rules.Transition)
 }
 
 // Run feeds all rows, merged by time; of rows of one instant those of the
@@ -72,8 +64,8 @@ func (p Replay) Run(ctx context.Context, recordings ...Recorded) (rows int64, er
 		}
 		until := h.next + n
 		before := h.next
-		if core, ok := p.Core.(placedCore); ok {
-			err = p.feedPlaced(core, h, until)
+		if core, ok := p.Core.(rowsCore); ok && p.Row == nil {
+			err = p.feedRows(core, h, until)
 		} else {
 			err = p.feed(h, until)
 		}
@@ -85,50 +77,35 @@ func (p Replay) Run(ctx context.Context, recordings ...Recorded) (rows int64, er
 	}
 }
 
-// feedPlaced feeds the next rows of a recording. Nearly all the time of a replay
-// is spent in here and in the reading.
-func (p Replay) feedPlaced(core placedCore, h *head, until int) error {
-	for ; h.next < until; h.next++ {
-		row := &h.batch.rows[h.next]
-		to := &h.points[row.Point].to
-		if !to.known {
-			if err := p.place(core, h, row); err != nil {
+// feedRows feeds the next rows of a recording. Nearly all the time of a replay is
+// spent under here and under the reading.
+func (p Replay) feedRows(core rowsCore, h *head, until int) error {
+	for i := len(h.places); i < len(h.points); i++ {
+		h.places = append(h.places, core.Place(h.points[i].Gland))
+		if p.Tally != nil {
+			h.tallies = append(h.tallies, p.Tally.glands[h.points[i].Gland])
+		}
+	}
+	for h.next < until {
+		n, transitions := core.FeedRows(h.batch.rows[h.next:until], h.places)
+		p.Tally.rows(h.batch.rows[h.next:h.next+n], h.tallies)
+		h.next += n
+		for _, t := range transitions {
+			if err := p.Transition(t); err != nil {
 				return err
 			}
 		}
-		transitions := core.FeedPlace(to.place, row.At, row.Kind, row.Value, row.Quality)
-		if to.tally != nil {
-			p.Tally.row(to.tally, row.At, row.Kind, row.Value, row.Quality)
+		if h.next < until && h.places[h.batch.rows[h.next].Point] == rules.NoPlace {
+			at := h.points[h.batch.rows[h.next].Point].Point
+			return unknownGland(h.batch.where(h.next), fmt.Errorf("reading of unknown point %s", at), at.Gland)
 		}
-		if p.Row == nil && len(transitions) == 0 {
-			continue
-		}
-		if err := p.tell(h, row, transitions); err != nil {
-			h.next++
-			return err
-		}
-	}
-	return nil
-}
-
-// place finds where the rows of a point go.
-func (p Replay) place(core placedCore, h *head, row *recording.Row) error {
-	at := &h.points[row.Point]
-	place, ok := core.Place(at.Gland)
-	if !ok {
-		return unknownGland(h.batch.where(h.next), fmt.Errorf("reading of unknown point %s", at.Point), at.Gland)
-	}
-	at.to = target{known: true, place: place}
-	if p.Tally != nil {
-		at.to.tally = p.Tally.glands[at.Gland]
 	}
 	return nil
 }
 
 func (p Replay) feed(h *head, until int) error {
 	for ; h.next < until; h.next++ {
-		row := &h.batch.rows[h.next]
-		r := h.reading(row)
+		r := h.reading(&h.batch.rows[h.next])
 		transitions, err := p.Core.Feed(r)
 		if err != nil {
 			return unknownGland(h.batch.where(h.next), err, r.Point.Gland)
@@ -136,21 +113,14 @@ func (p Replay) feed(h *head, until int) error {
 		if p.Tally != nil {
 			p.Tally.Row(r)
 		}
-		if err := p.tell(h, row, transitions); err != nil {
-			h.next++
-			return err
+		if p.Row != nil {
+			p.Row(r)
 		}
-	}
-	return nil
-}
-
-func (p Replay) tell(h *head, row *recording.Row, transitions []rules.Transition) error {
-	if p.Row != nil {
-		p.Row(h.reading(row))
-	}
-	for _, t := range transitions {
-		if err := p.Transition(t); err != nil {
-			return err
+		for _, t := range transitions {
+			if err := p.Transition(t); err != nil {
+				h.next++
+				return err
+			}
 		}
 	}
 	return nil

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"weepd/rules/reading"
-	"weepd/sensors/recording"
 )
 
 // merge gives the rows of several recordings as one, in order of time.
@@ -27,11 +26,15 @@ type head struct {
 	next   int // of the batch
 	err    error
 	points []point // by Row.Point
+
+	// Replay's, by Row.Point.
+	places  []int
+	tallies []*GlandTally
 }
 
 // rowBatch is rows that were read together, with the place of each.
 type rowBatch struct {
-	rows   []recording.Row
+	rows   []reading.Row
 	points []reading.Point
 	where  func(i int) string
 }
@@ -40,7 +43,6 @@ type rowBatch struct {
 type point struct {
 	reading.Point
 	last *origin
-	to   target // of Replay
 }
 
 // origin is where the last row of a point came from.
@@ -146,7 +148,7 @@ func (h *head) at() time.Duration { return h.batch.rows[h.next].At }
 
 // once gives as many rows as are no second ones: the same instant of one point
 // from two recordings is refused, as its drops would count twice.
-func (m *merge) once(i int, rows []recording.Row) (int, error) {
+func (m *merge) once(i int, rows []reading.Row) (int, error) {
 	h := &m.heads[i]
 	for j := range rows {
 		p := &h.points[rows[j].Point]
@@ -175,6 +177,6 @@ func (m *merge) next() (row reading.Reading, where func() string, err error) {
 	return h.reading(&h.batch.rows[i]), func() string { return h.batch.where(i) }, nil
 }
 
-func (h *head) reading(r *recording.Row) reading.Reading {
+func (h *head) reading(r *reading.Row) reading.Reading {
 	return reading.Reading{At: r.At, Point: h.points[r.Point].Point, Value: r.Value, Quality: r.Quality}
 }

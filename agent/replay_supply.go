@@ -59,7 +59,7 @@ func (*inTurn) stop() {}
 // singly takes the rows of a Recorded one by one.
 type singly struct {
 	from   Recorded
-	row    [1]recording.Row
+	row    [1]reading.Row
 	points []reading.Point
 	places map[reading.Point]uint16
 }
@@ -78,7 +78,7 @@ func (s *singly) next() (rowBatch, error) {
 		s.places[r.Point] = place
 		s.points = append(s.points, r.Point)
 	}
-	s.row[0] = recording.Row{At: r.At, Value: r.Value, Point: place, Kind: r.Point.Kind, Quality: r.Quality}
+	s.row[0] = reading.Row{At: r.At, Value: r.Value, Point: place, Kind: r.Point.Kind, Quality: r.Quality}
 	return rowBatch{s.row[:], s.points, func(int) string { return s.from.Where() }}, nil
 }
 

@@ -68,6 +68,21 @@ func (t *ReplayTally) Row(r reading.Reading) {
 	t.pass(r.At)
 }
 
+// rows counts many rows; glands are those of their points, nil for none of ours.
+func (t *ReplayTally) rows(rows []reading.Row, glands []*GlandTally) {
+	if t == nil {
+		return
+	}
+	for i := range rows {
+		row := &rows[i]
+		if g := glands[row.Point]; g != nil {
+			t.row(g, row.At, row.Kind, row.Value, row.Quality)
+		} else {
+			t.pass(row.At)
+		}
+	}
+}
+
 // pass takes the time up to a row.
 func (t *ReplayTally) pass(at time.Duration) {
 	if t.any && at-t.last <= rules.MaxSilence {

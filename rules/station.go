@@ -52,22 +52,6 @@ func (s *Station) Feed(r reading.Reading) ([]Transition, error) {
 	return s.feed(g, r.At, r.Point.Kind, r.Value, r.Quality), nil
 }
 
-// Place is a gland's place in the order of the configuration, for FeedPlace; it
-// holds until Reconfigure.
-func (s *Station) Place(gland string) (place int, ok bool) {
-	g, found := s.byID[gland]
-	if !found {
-		return 0, false
-	}
-	return g.order, true
-}
-
-// FeedPlace is Feed for a gland by its place, for whoever has millions of
-// readings.
-func (s *Station) FeedPlace(place int, at time.Duration, kind reading.Kind, value float64, q reading.Quality) []Transition {
-	return s.feed(s.glands[place], at, kind, value, q)
-}
-
 func (s *Station) feed(g *gland, at time.Duration, kind reading.Kind, value float64, q reading.Quality) (out []Transition) {
 	if at < s.now || at >= s.agenda[0].due || at-s.now > MaxSilence || !s.begun {
 		out = s.pass(at, nil)

@@ -1,6 +1,10 @@
 package weep
 
-import "time"
+import (
+	"time"
+
+	"weepd/rules/reading"
+)
 
 // A bank whose sums are all nought is idle. An interval within its quiet range
 // then only speaks for the weep being in its band: the sums stay nought. Most
@@ -22,6 +26,31 @@ func (d *Detector) Steady(at time.Duration) (ok bool) {
 	d.from, d.looked = at, 0
 	d.learn.pair(x.Seconds())
 	return true
+}
+
+// Glide is Steady for the drops of a recording, one a row, as far as they are all
+// of one point, come before until, and lie at least so much apart; c counts them
+// too. It says how many it has taken.
+func (d *Detector) Glide(c *Counter, rows []reading.Row, least, until time.Duration) (n int) {
+	if !d.idle {
+		return 0
+	}
+	least = max(least, d.quietFrom)
+	from, point := d.from, rows[0].Point
+	for n < len(rows) {
+		row := &rows[n]
+		x := row.At - from
+		if x < least || x > d.quietTo || row.At >= until || row.Point != point || row.Value != 1 ||
+			row.Quality != reading.Good || d.learn.blockEnds() {
+			break
+		}
+		from = row.At
+		d.learn.pair(x.Seconds())
+		c.put(from, 1)
+		n++
+	}
+	d.from, d.looked = from, 0
+	return n
 }
 
 // SteadyUntil is when silence would next need a look at an idle detector; not ok

@@ -66,7 +66,7 @@ func word(b []byte) uint64 { return binary.LittleEndian.Uint64(b) }
 func zeroBytes(v uint64) uint64 { return (v - ones) &^ v & highs }
 
 // quickRows reads rows until rows is full or a line is not of the usual form.
-func (r *Reader) quickRows(rows []Row) (n int) {
+func (r *Reader) quickRows(rows []reading.Row) (n int) {
 	for n < len(rows) {
 		if n += r.dripRows(rows[n:]); n == len(rows) || !r.quickRow(&rows[n]) {
 			break
@@ -79,7 +79,7 @@ func (r *Reader) quickRows(rows []Row) (n int) {
 // dripRows reads rows as long as each is one drop of the point that dripped
 // last, in the same minute, stamped in milliseconds. Most rows of a recording
 // are like that, so there is no call in here.
-func (r *Reader) dripRows(rows []Row) (n int) {
+func (r *Reader) dripRows(rows []reading.Row) (n int) {
 	l, q := r.lines, &r.quick
 	if q.dripSize == 0 {
 		return 0
@@ -99,7 +99,7 @@ func (r *Reader) dripRows(rows []Row) (n int) {
 		}
 		line++
 		row := &rows[n]
-		row.At, row.Value, row.line, row.Point, row.Kind, row.Quality = time.Duration(at), 1, line, q.dripPoint, reading.Drip, reading.Good
+		row.At, row.Value, row.Line, row.Point, row.Kind, row.Quality = time.Duration(at), 1, line, q.dripPoint, reading.Drip, reading.Good
 		n++
 		last = at
 		start += q.dripSize
@@ -119,7 +119,7 @@ func millis(x uint64) int64 {
 }
 
 // quickRow reads one row of the usual form, if that is what comes.
-func (r *Reader) quickRow(row *Row) bool {
+func (r *Reader) quickRow(row *reading.Row) bool {
 	l, q := r.lines, &r.quick
 	if l.short() {
 		return false
@@ -153,7 +153,7 @@ func (r *Reader) quickRow(row *Row) bool {
 	l.number++
 	r.rows++
 	r.last = at
-	row.At, row.Value, row.line = time.Duration(at), value, uint32(l.number-r.base)
+	row.At, row.Value, row.Line = time.Duration(at), value, uint32(l.number-r.base)
 	row.Point, row.Kind, row.Quality = s.point, s.kind, reading.Good
 	return true
 }

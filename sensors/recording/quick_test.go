@@ -127,7 +127,7 @@ func TestUsualRowsAreReadQuickly(t *testing.T) {
 		}
 		quick := 0
 		for {
-			if n := r.quickRows(make([]Row, 100)); n > 0 {
+			if n := r.quickRows(make([]reading.Row, 100)); n > 0 {
 				quick += n
 			} else if r.lines.fill(); r.lines.err != nil {
 				break

@@ -24,40 +24,40 @@ const maxAgo = 9e9
 const maxFlats = 72
 
 // parse reads one row. Errors carry no position.
-func (r *Reader) parse(line []byte) (Row, error) {
+func (r *Reader) parse(line []byte) (reading.Row, error) {
 	stamp, point, value, ok := fields(line)
 	if !ok {
-		return Row{}, wrongFields(line)
+		return reading.Row{}, wrongFields(line)
 	}
 	if line[0] == '"' || line[len(line)-1] == '"' || point[0] == '"' {
 		stamp, point, value = unquote(stamp), unquote(point), unquote(value)
 	}
 	ns, ok := r.stamps.parse(stamp)
 	if !ok {
-		return Row{}, wrongStamp(line, stamp)
+		return reading.Row{}, wrongStamp(line, stamp)
 	}
 	if ns < r.last && r.rows > 0 {
-		return Row{}, fmt.Errorf("time goes back by %s; sort the rows by time, or split the recording here",
+		return reading.Row{}, fmt.Errorf("time goes back by %s; sort the rows by time, or split the recording here",
 			time.Duration(r.last-ns))
 	}
 	number, err := r.number(point)
 	if err != nil {
-		return Row{}, err
+		return reading.Row{}, err
 	}
 	kind := r.known[number].Kind
-	row := Row{At: time.Duration(ns), Point: number, Kind: kind}
+	row := reading.Row{At: time.Duration(ns), Point: number, Kind: kind}
 	v, ok := parseNumber(value)
 	if !ok {
-		return Row{}, wrongNumber(kind, value)
+		return reading.Row{}, wrongNumber(kind, value)
 	}
 	switch {
 	case math.IsNaN(v):
 		if len(value) == 0 && kind != reading.Temp && kind != reading.Ref || kind.Mark() {
-			return Row{}, wrongNumber(kind, value)
+			return reading.Row{}, wrongNumber(kind, value)
 		}
 		row.Quality = reading.Fault
 	case !inRange(kind, v):
-		return Row{}, wrongNumber(kind, value)
+		return reading.Row{}, wrongNumber(kind, value)
 	default:
 		row.Value = v
 	}

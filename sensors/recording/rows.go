@@ -4,24 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"time"
 
 	"weepd/rules/reading"
 )
 
-// Row is a reading with its point by number.
-type Row struct {
-	At      time.Duration // Unix time, as in Next
-	Value   float64
-	line    uint32 // lines after that before the batch
-	Point   uint16 // place in Batch.Points
-	Kind    reading.Kind
-	Quality reading.Quality
-}
-
 // Batch is rows that were read together.
 type Batch struct {
-	Rows   []Row
+	Rows   []reading.Row   // Line counts from the line before the first
 	Points []reading.Point // met so far, in the order of their first rows; grows only
 
 	name string
@@ -29,11 +18,11 @@ type Batch struct {
 }
 
 // NewBatch makes an empty batch for so many rows.
-func NewBatch(rows int) *Batch { return &Batch{Rows: make([]Row, 0, rows)} }
+func NewBatch(rows int) *Batch { return &Batch{Rows: make([]reading.Row, 0, rows)} }
 
 // Where names the place of the i-th row as FILE:LINE.
 func (b *Batch) Where(i int) string {
-	return fmt.Sprintf("%s:%d", b.name, b.line+int64(b.Rows[i].line))
+	return fmt.Sprintf("%s:%d", b.name, b.line+int64(b.Rows[i].Line))
 }
 
 // mostPoints is how many different points one recording may have.
@@ -67,7 +56,7 @@ func (r *Reader) Read(b *Batch) error {
 }
 
 // nextRow reads one row of any form; not ok means that r.err says why.
-func (r *Reader) nextRow() (row Row, ok bool) {
+func (r *Reader) nextRow() (row reading.Row, ok bool) {
 	line, err := r.lines.next()
 	for err == nil && len(line) == 0 {
 		line, err = r.lines.next()
@@ -77,14 +66,14 @@ func (r *Reader) nextRow() (row Row, ok bool) {
 		if !errors.Is(err, io.EOF) {
 			r.err = r.at(explain(err))
 		}
-		return Row{}, false
+		return reading.Row{}, false
 	}
 	if row, err = r.parse(line); err != nil {
 		r.err = r.at(err)
-		return Row{}, false
+		return reading.Row{}, false
 	}
 	r.rows++
-	row.line = uint32(r.lines.number - r.base)
+	row.Line = uint32(r.lines.number - r.base)
 	return row, true
 }
 
