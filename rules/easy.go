@@ -49,37 +49,41 @@ func (g *gland) takeEasily(at time.Duration, kind reading.Kind, value float64) b
 }
 
 func (g *gland) takeDropEasily(at time.Duration) bool {
-	d := &g.drip
-	interval := at - d.lastDrop
-	if interval < bounceWithin {
+	row := [1]reading.Row{{At: at, Value: 1}}
+	interval := at - g.drip.lastDrop
+	if g.glide(row[:], bounceWithin, never) == 0 {
 		return false
 	}
-	d.total++
-	d.lastDrop = at
-	if d.bounce != 0 {
-		d.bounce -= d.bounce / 64
-		d.fade()
-	}
-	if g.judged {
-		d.warmthC, d.warmth = g.judgedC, true
-	}
-	g.count.Add(at, 1)
-	g.care.meter.drops(at, 1)
-	if interval < streamSpan/16 || !g.detect.Steady(at) {
-		g.weigh(at, interval)
-	}
-	return true
-}
-
-// weigh takes a drop that is evidence of something, or fast.
-func (g *gland) weigh(at, interval time.Duration) {
-	g.detect.Drops(at, 1)
 	if interval < streamSpan/16 {
 		g.lookForBurst(at)
 	}
 	if low, high, gush := g.detect.Out(); low || high || gush || g.stream.hint && g.stream.hintAt == at {
 		g.settle(at)
 	}
+	return true
+}
+
+// glide takes the single drops that come next, as far as none of them needs
+// judgement; whether the last does is left to the caller.
+func (g *gland) glide(rows []reading.Row, least, until time.Duration) (taken int) {
+	d := &g.drip
+	if d.bounce != 0 { // one by one, as it fades
+		rows = rows[:1]
+	}
+	if taken = g.detect.Glide(&g.count, rows, least, until); taken == 0 {
+		return 0
+	}
+	if d.bounce != 0 {
+		d.bounce -= d.bounce / 64
+		d.fade()
+	}
+	d.total += uint64(taken)
+	d.lastDrop = rows[taken-1].At
+	if g.judged {
+		d.warmthC, d.warmth = g.judgedC, true
+	}
+	g.care.meter.drops(d.lastDrop, taken)
+	return taken
 }
 
 // fade forgets a share so small that it is lost beside the next one.
@@ -108,14 +112,14 @@ func (g *gland) sooner() bool {
 }
 
 // later is when the gland next wants waking, looked at again at its deadline:
-// that of an easy gland may have moved since.
+// that of an easy gland may have moved since; all but the detector's only moves
+// away, so that what it was will do.
 func (g *gland) later() time.Duration {
 	if !g.easy {
 		return g.due
 	}
-	until, ok := g.detect.SteadyUntil()
-	if !ok {
-		return g.deadline()
+	if at, ok := g.detect.Deadline(); ok {
+		return min(at, g.restDue)
 	}
-	return min(until, g.restDue)
+	return g.restDue
 }

@@ -103,6 +103,66 @@ func TestEasyWayChangesNothing(t *testing.T) {
 	}
 }
 
+// However readings are batched, the same comes out, and the same is known.
+func TestBatchingChangesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		glands := rapid.IntRange(1, 2).Draw(t, "glands")
+		readings := drawQuiet(t)
+		if glands > 1 {
+			readings = drawReadings(t, glands)
+		}
+		single, batched := propertyStation(t, glands), propertyStation(t, glands)
+		var a, b []Transition
+		for _, r := range readings {
+			a = append(a, feed(t, single, r)...)
+		}
+		rows, places := numbered(batched, readings)
+		for len(rows) > 0 {
+			batch := rows[:rapid.IntRange(1, min(len(rows), 400)).Draw(t, "batch")]
+			n, out := batched.FeedRows(batch, places)
+			if n < len(batch) && len(out) == 0 {
+				t.Fatalf("%d of %d rows taken, and no transition", n, len(batch))
+			}
+			b, rows = append(b, out...), rows[n:]
+		}
+		if !reflect.DeepEqual(a, b) {
+			t.Fatalf("%+v\nin batches\n%+v", a, b)
+		}
+		for i := range single.glands {
+			if a, b := inside(single.glands[i]), inside(batched.glands[i]); a != b {
+				t.Fatalf("\n%s\nin batches\n%s", a, b)
+			}
+		}
+	})
+}
+
+// numbered gives readings as rows, with the places of their points.
+func numbered(s *Station, readings []reading.Reading) (rows []reading.Row, places []int) {
+	numbers := make(map[reading.Point]uint16)
+	for _, r := range readings {
+		if _, known := numbers[r.Point]; !known {
+			numbers[r.Point] = uint16(len(places))
+			places = append(places, s.Place(r.Point.Gland))
+		}
+		rows = append(rows, reading.Row{At: r.At, Value: r.Value, Point: numbers[r.Point], Kind: r.Point.Kind, Quality: r.Quality})
+	}
+	return rows, places
+}
+
+// FeedRows leaves a row of a gland that it does not know, and all after it.
+func TestRowsOfUnknownGlandsAreLeft(t *testing.T) {
+	s, _ := quietStation(t, 1)
+	at := 1_750_000_000 * time.Second
+	rows := []reading.Row{{At: at, Value: 1}, {At: at, Value: 1, Point: 1}, {At: at, Value: 1}}
+	places := []int{s.Place("p0"), s.Place("p9")}
+	if n, out := s.FeedRows(rows, places); n != 1 || out != nil || places[1] != NoPlace {
+		t.Errorf("%d rows taken, %v", n, out)
+	}
+	if state, _ := s.Gland("p0"); state.Drops != 1 {
+		t.Errorf("%d drops", state.Drops)
+	}
+}
+
 // inside is what a gland holds beside its detector, its deadlines and what they
 // are made of.
 func inside(g *gland) string {

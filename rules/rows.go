@@ -26,8 +26,12 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 		}
 		g := s.glands[place]
 		if row.Kind == reading.Drip && g.easy && row.At >= s.now {
-			if taken := s.glide(g, rows[n:]); taken > 0 {
+			if taken := g.glide(rows[n:], streamSpan/16, min(s.agenda[0].due, s.now+MaxSilence)); taken > 0 {
 				n += taken
+				s.now = rows[n-1].At
+				if out = s.glided(g); len(out) > 0 {
+					return n, out
+				}
 				continue
 			}
 		}
@@ -39,24 +43,17 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 	return n, nil
 }
 
-// glide takes the single drops that come next as far as an easy gland need not
-// look at any of them: what takeDropEasily does for each, at once.
-func (s *Station) glide(g *gland, rows []reading.Row) (taken int) {
-	d := &g.drip
-	if d.bounce != 0 {
-		return 0
+// glided judges a gland after a glide, if that left something to judge.
+func (s *Station) glided(g *gland) []Transition {
+	if g.detect.Idle() {
+		return nil
 	}
-	taken = g.detect.Glide(&g.count, rows, streamSpan/16, min(s.agenda[0].due, d.lastDrop+MaxSilence))
-	if taken == 0 {
-		return 0
+	if low, high, gush := g.detect.Out(); low || high || gush {
+		g.settle(s.now)
+		return s.collect(g, nil)
 	}
-	at := rows[taken-1].At
-	d.total += uint64(taken)
-	d.lastDrop = at
-	if g.judged {
-		d.warmthC, d.warmth = g.judgedC, true
+	if g.sooner() {
+		s.schedule(g)
 	}
-	g.care.meter.drops(at, taken)
-	s.now = at
-	return taken
+	return nil
 }

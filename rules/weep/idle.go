@@ -13,54 +13,69 @@ import (
 // replay goes. What idle banks leave undone is to note, level by level, when
 // their sums were last nought; rouse does it when it matters.
 
-// Idle reports that no bank has gathered anything.
-func (d *Detector) Idle() bool { return d.idle }
-
-// Steady takes one drop if it leaves an idle detector idle. Not ok means that
-// nothing was done; Drops does it.
-func (d *Detector) Steady(at time.Duration) (ok bool) {
-	x := at - d.from
-	if !d.idle || x < d.quietFrom || x > d.quietTo || d.learn.blockEnds() {
-		return false
-	}
-	d.from, d.looked = at, 0
-	d.learn.pair(x.Seconds())
-	return true
-}
-
-// Glide is Steady for the drops of a recording, one a row, as far as they are all
-// of one point, come before until, and lie at least so much apart; c counts them
-// too. It says how many it has taken.
+// Glide takes the drops of a recording, one a row, as Drops does. It goes on as
+// long as they are all of one point, lie at least so much apart, come before
+// until and before Deadline (until is no later than that when it begins), and no
+// side is out; a row that brings a side out is the last. c counts them too. It says how many it has taken.
 func (d *Detector) Glide(c *Counter, rows []reading.Row, least, until time.Duration) (n int) {
-	if !d.idle {
+	if !d.whole || d.lowOut || d.highOut || d.gushOut {
 		return 0
 	}
-	least = max(least, d.quietFrom)
-	from, point := d.from, rows[0].Point
+	from, point, latest := d.from, rows[0].Point, d.before(until)
 	for n < len(rows) {
 		row := &rows[n]
-		x := row.At - from
-		if x < least || x > d.quietTo || row.At >= until || row.Point != point || row.Value != 1 ||
-			row.Quality != reading.Good || d.learn.blockEnds() {
+		at := row.At
+		x := at - from
+		if x < least || at >= latest || row.Point != point || row.Value != 1 || row.Quality != reading.Good {
 			break
 		}
-		from = row.At
-		d.learn.pair(x.Seconds())
-		c.put(from, 1)
 		n++
+		c.put(at, 1)
+		if d.idle && x >= d.quietFrom && x <= d.quietTo && !d.learn.blockEnds() {
+			from = at
+			d.learn.pair(x.Seconds())
+			continue
+		}
+		d.from = from
+		from = at
+		if d.weigh(at, x.Seconds()) {
+			break
+		}
+		latest = d.before(until)
 	}
-	d.from, d.looked = from, 0
+	if n > 0 {
+		d.from, d.looked = from, 0
+	}
 	return n
 }
 
-// SteadyUntil is when silence would next need a look at an idle detector; not ok
-// means that it is not idle.
-func (d *Detector) SteadyUntil() (at time.Duration, ok bool) {
-	if !d.watched {
-		return never, d.idle
-	}
-	return d.from + d.reachAt(0), d.idle && d.looked == 0
+// weigh takes one drop that is evidence of something, and reports whether a side
+// is out by it.
+func (d *Detector) weigh(at time.Duration, x float64) (out bool) {
+	d.rouse()
+	d.polled -= d.polled * (1.0 / 16)
+	d.from, d.looked = at, 0
+	d.step(at, x, 1)
+	d.teach(x)
+	d.rest()
+	return d.lowOut || d.highOut || d.gushOut
 }
+
+// before is the earlier of a time and the deadline. While the detector is idle
+// the deadline only moves away, and the caller's until holds it already.
+func (d *Detector) before(until time.Duration) time.Duration {
+	if d.low.idle {
+		return until
+	}
+	if at, ok := d.Deadline(); ok {
+		return min(at, until)
+	}
+	return until
+}
+
+// Idle reports that no bank has gathered anything. Then the deadline only moves
+// away with each drop.
+func (d *Detector) Idle() bool { return d.idle }
 
 // rest makes the detector idle after a drop, if it can be.
 func (d *Detector) rest() {

@@ -7,12 +7,14 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"weepd/rules/reading"
 )
 
-// Steady, where it takes a drop, does exactly what Drops does: the two detectors
-// stay the same to the last bit.
-func TestSteadyIsDrops(t *testing.T) {
-	taken, all := 0, 0
+// Glide does exactly what Drops does, drop by drop: the two detectors stay the
+// same to the last bit, and no deadline is passed over.
+func TestGlideIsDrops(t *testing.T) {
+	taken, all, idle := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		cfg := Config{DryDPM: 15, LeakDPM: 60, GushDPM: 200, FalseAlarmsPerYear: 1}
 		if rapid.Bool().Draw(t, "other limits") {
@@ -20,31 +22,51 @@ func TestSteadyIsDrops(t *testing.T) {
 		}
 		models := sharedModels
 		quick, long := NewDetector(cfg, models), NewDetector(cfg, models)
+		var c1, c2 Counter
 		both := func(do func(d *Detector)) { do(quick); do(long) }
 		now := time.Duration(rapid.Int64Range(1, 1e18).Draw(t, "epoch"))
 		both(func(d *Detector) { d.Restart(now); d.Arm(now, true) })
+		c1.Restart(now)
+		c2.Restart(now)
 		mean := 60 / math.Sqrt(cfg.DryDPM*cfg.LeakDPM)
 		for range rapid.IntRange(1, 30).Draw(t, "stretches") {
 			seed, spread := rapid.Uint64().Draw(t, "seed"), rapid.SampledFrom([]float64{0.05, 0.3, 1}).Draw(t, "spread")
+			pace := rapid.SampledFrom([]float64{1, 1, 1, 0.3, 3}).Draw(t, "pace") * mean
+			var rows []reading.Row
 			for range rapid.SampledFrom([]int{1, 10, 200}).Draw(t, "drops") {
 				seed = seed*6364136223846793005 + 1442695040888963407 // Knuth's MMIX
 				u := float64(seed>>11) / (1 << 53)
-				now += time.Duration(mean * (1 + spread*(-math.Log(1-u)-1)) * 1e9)
-				if at, ok := long.Deadline(); ok && at <= now {
+				now += time.Duration(pace * (1 + spread*(-math.Log(1-u)-1)) * 1e9)
+				rows = append(rows, reading.Row{At: now, Value: 1})
+			}
+			all += len(rows)
+			for len(rows) > 0 {
+				until, ok := long.Deadline()
+				if !ok {
+					until = never
+				}
+				if quick.Idle() {
+					idle++
+				}
+				n := quick.Glide(&c1, rows, 0, until)
+				for _, row := range rows[:n] {
+					if at, ok := long.Deadline(); ok && at <= row.At {
+						t.Fatalf("a drop at %v was taken beyond the deadline %v", row.At, at)
+					}
+					long.Drops(row.At, 1)
+					c2.Add(row.At, 1)
+				}
+				taken, rows = taken+n, rows[n:]
+				if len(rows) == 0 {
+					break
+				}
+				for at, ok := long.Deadline(); ok && at <= rows[0].At; at, ok = long.Deadline() {
 					both(func(d *Detector) { d.Silent(at) })
 				}
-				all++
-				long.Drops(now, 1)
-				if quick.Steady(now) {
-					taken++
-				} else {
-					quick.Drops(now, 1)
-				}
-				if until, ok := quick.SteadyUntil(); ok {
-					if at, limited := long.Deadline(); limited && at != until {
-						t.Fatalf("steady until %v, the deadline is %v", until, at)
-					}
-				}
+				both(func(d *Detector) { d.Drops(rows[0].At, 1) })
+				c1.Add(rows[0].At, 1)
+				c2.Add(rows[0].At, 1)
+				rows = rows[1:]
 			}
 			at := now + time.Duration(rapid.Int64Range(0, 3e9).Draw(t, "later"))
 			switch rapid.IntRange(0, 6).Draw(t, "odd") {
@@ -74,12 +96,15 @@ func TestSteadyIsDrops(t *testing.T) {
 			d.gush.rouse()
 			d.idle = false
 		})
+		if c1 != c2 {
+			t.Fatalf("counted %+v, by Drops %+v", c1, c2)
+		}
 		if a, b := fmt.Sprintf("%+v", *quick), fmt.Sprintf("%+v", *long); a != b {
 			t.Fatalf("\n%s\nby Drops\n%s", a, b)
 		}
 	})
-	if taken < all/4 {
-		t.Errorf("Steady took %d of %d drops: little is shown", taken, all)
+	if taken < all/2 || idle == 0 {
+		t.Errorf("Glide took %d of %d drops, %d times idle: little is shown", taken, all, idle)
 	}
 }
 
