@@ -73,14 +73,49 @@ func (t *ReplayTally) rows(rows []reading.Row, glands []*GlandTally) {
 	if t == nil {
 		return
 	}
-	for i := range rows {
-		row := &rows[i]
+	for len(rows) > 0 {
+		if g := glands[rows[0].Point]; g != nil && g.Rows > 0 {
+			rows = rows[t.plain(g, rows, glands):]
+		}
+		if len(rows) == 0 {
+			return
+		}
+		row := &rows[0]
 		if g := glands[row.Point]; g != nil {
 			t.row(g, row.At, row.Kind, row.Value, row.Quality)
 		} else {
 			t.pass(row.At)
 		}
+		rows = rows[1:]
 	}
+}
+
+// plain counts the rows that come next as far as they are good drops and
+// temperatures of one gland without a gap, and says how many.
+func (t *ReplayTally) plain(g *GlandTally, rows []reading.Row, glands []*GlandTally) (n int) {
+	before, last := t.last, t.last
+	drips, drops := 0, 0.0
+	for n < len(rows) {
+		row := &rows[n]
+		if row.Kind >= reading.Run || row.Quality != reading.Good || row.At-last > rules.MaxSilence || glands[row.Point] != g {
+			break
+		}
+		// Drops and temperatures come as they like: nothing here asks which it is.
+		drip := 0
+		if row.Kind == reading.Drip {
+			drip = 1
+		}
+		drips += drip
+		drops += float64(drip) * row.Value
+		last = row.At
+		n++
+	}
+	if n > 0 {
+		t.watched, t.last = t.watched+last-before, last
+		g.Rows, g.Last, g.DripRows = g.Rows+int64(n), last, g.DripRows+int64(drips)
+		g.drops(drops)
+	}
+	return n
 }
 
 // pass takes the time up to a row.

@@ -1,8 +1,11 @@
 package agent
 
 import (
+	"fmt"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"weepd/rules"
 	"weepd/rules/reading"
@@ -65,4 +68,34 @@ func TestTallyOfAlarms(t *testing.T) {
 	if a := g.Alarms[rules.Leaking]; a.Times != 1 || a.Total != 60 || !a.Active {
 		t.Errorf("leaking %+v", a)
 	}
+}
+
+// Rows counted many at a time count as one by one.
+func TestTallyOfManyRows(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		cfg := rules.Config{Glands: []rules.GlandConfig{{ID: "p1"}, {ID: "p2"}}}
+		single, many := NewReplayTally(cfg), NewReplayTally(cfg)
+		points := []reading.Point{{Gland: "p1"}, {Gland: "p1", Kind: reading.Temp}, {Gland: "p1", Kind: reading.Run},
+			{Gland: "p2"}, {Gland: "p2", Kind: reading.Watch}, {Gland: "p9"}}
+		var glands []*GlandTally
+		for _, p := range points {
+			glands = append(glands, many.glands[p.Gland])
+		}
+		at := time.Duration(0)
+		for range rapid.IntRange(1, 10).Draw(t, "batches") {
+			var rows []reading.Row
+			for range rapid.IntRange(0, 20).Draw(t, "rows") {
+				at += time.Duration(rapid.SampledFrom([]int64{0, 1e9, 60e9, 61e9}).Draw(t, "step"))
+				i := rapid.SampledFrom([]int{0, 0, 0, 1, 1, 2, 3, 4, 5}).Draw(t, "point")
+				row := reading.Row{At: at, Point: uint16(i), Kind: points[i].Kind, Value: float64(rapid.IntRange(0, 3).Draw(t, "value"))}
+				row.Quality = rapid.SampledFrom([]reading.Quality{reading.Good, reading.Good, reading.Good, reading.Inferred, reading.Fault}).Draw(t, "quality")
+				single.Row(reading.Reading{At: at, Point: points[i], Value: row.Value, Quality: row.Quality})
+				rows = append(rows, row)
+			}
+			many.rows(rows, glands)
+		}
+		if a, b := fmt.Sprintf("%+v", single.Glands()), fmt.Sprintf("%+v", many.Glands()); a != b {
+			t.Fatalf("one by one\n%s\nmany at a time\n%s", a, b)
+		}
+	})
 }

@@ -101,8 +101,7 @@ func (s *Station) pass(at time.Duration, out []Transition) []Transition {
 	for len(s.agenda) > 0 && s.agenda[0].due <= at {
 		g := s.agenda[0]
 		if due := g.later(); due > g.due {
-			g.due = due
-			heap.Fix(&s.agenda, g.place)
+			s.move(g, due)
 			continue
 		}
 		s.now = max(s.now, g.due)
@@ -110,8 +109,7 @@ func (s *Station) pass(at time.Duration, out []Transition) []Transition {
 		out = s.collect(g, out)
 		if g.due <= s.now { // a fault of ours must not stop the station
 			s.stuck++
-			g.due = s.now + time.Second
-			heap.Fix(&s.agenda, g.place)
+			s.move(g, s.now+time.Second)
 		}
 	}
 	s.now = at
@@ -144,7 +142,14 @@ func (s *Station) collect(g *gland, out []Transition) []Transition {
 
 func (s *Station) schedule(g *gland) {
 	if due := g.deadline(); due != g.due {
-		g.due = due
+		s.move(g, due)
+	}
+}
+
+// move gives a gland another place on the agenda.
+func (s *Station) move(g *gland, due time.Duration) {
+	g.due = due
+	if len(s.agenda) > 1 {
 		heap.Fix(&s.agenda, g.place)
 	}
 }

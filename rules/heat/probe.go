@@ -63,6 +63,8 @@ const (
 	// share of changes that the sensor showed before, is below exp(-stuckOdds).
 	stuckOdds    = 25.0
 	stuckLearned = 200 // readings before that share is trusted
+	stirsMemory  = 1000
+	sameTaught   = 20
 	// lowestC and highestC bound what a gland can have: outside, a wire is broken
 	// or shorted. Below the freezing of any seal water, above any packing (from
 	// memory; graphite packings are sold for more, in gas).
@@ -185,7 +187,7 @@ func (p *Probe) stuck(c float64) bool {
 	}
 	if c != p.last {
 		p.same = 0
-		p.stirs += (1 - p.stirs) / float64(min(p.learned+1, 1000))
+		p.stirs += (1 - p.stirs) / float64(min(p.learned+1, stirsMemory))
 		p.learned++
 		return false
 	}
@@ -193,8 +195,8 @@ func (p *Probe) stuck(c float64) bool {
 	if p.maybeStuck(p.same) && float64(p.same)*-math.Log1p(-p.stirs) > stuckOdds {
 		return true
 	}
-	if p.same < 20 { // a freeze must not teach that the sensor never stirs
-		p.stirs -= p.stirs / float64(min(p.learned+1, 1000))
+	if p.same < sameTaught { // a freeze must not teach that the sensor never stirs
+		p.stirs -= p.stirs / float64(min(p.learned+1, stirsMemory))
 		p.learned++
 	}
 	return false

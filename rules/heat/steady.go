@@ -11,12 +11,18 @@ import (
 func (p *Probe) Steady(at time.Duration, c float64) bool {
 	every := p.every + (at-p.rowAt-p.every)/8
 	if !p.usable || p.faulty || p.badRows != 0 || p.lastAt == 0 || p.every == 0 ||
-		max(p.every, every) > minSilent/usualGaps ||
-		!(math.Abs(c-p.last) <= jumpC) || !(c >= lowestC && c <= highestC) || c == p.last && p.maybeStuck(p.same+1) {
+		max(p.every, every) > minSilent/usualGaps || p.same >= sameTaught-1 || p.maybeStuck(p.same+1) ||
+		!(math.Abs(c-p.last) <= jumpC) || !(c >= lowestC && c <= highestC) {
 		return false
 	}
 	p.every, p.rowAt = every, at
-	p.stuck(c)
+	// As stuck does, without asking whether the value changed: nobody can guess.
+	changed, same := 0, p.same+1
+	if c != p.last {
+		changed, same = 1, 0
+	}
+	p.stirs += (float64(changed) - p.stirs) / float64(min(p.learned+1, stirsMemory))
+	p.learned, p.same = p.learned+1, same
 	p.last, p.lastAt = c, at
 	return true
 }

@@ -1,6 +1,9 @@
 package weep
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // regularity learns the shape of a gland's intervals.
 //
@@ -128,9 +131,9 @@ const (
 // detector slower, one taken too large makes it cry wolf.
 func (r *regularity) cautiousStep(model *pairModel, inUse int) int {
 	var fit [shapeSteps]float64
-	best := math.Inf(-1)
+	best := model.logLikelihood(&r.learned, inUse, math.Inf(-1)) // near the best already
 	for step := range fit {
-		fit[step] = model.logLikelihood(&r.learned, step)
+		fit[step] = model.logLikelihood(&r.learned, step, best-certainDrop)
 		best = max(best, fit[step])
 	}
 	up := max(0, firstAbove(&fit, best-certainDrop)-marginSteps)
@@ -155,6 +158,7 @@ func firstAbove(fit *[shapeSteps]float64, least float64) int {
 // pairs. It is the same for all glands, and read only.
 type pairModel struct {
 	logChance [shapeSteps][pairBins][oddWays]float64
+	most      [shapeSteps][pairBins]float64 // of the ways
 }
 
 // oddWays is how many kinds of odd pairs are tried.
@@ -178,6 +182,9 @@ func newPairModel() *pairModel {
 					m.logChance[step][i][p*len(oddShares)+s] = math.Log((1-share)*plain[i] + share*odd[i])
 				}
 			}
+		}
+		for i := range plain {
+			m.most[step][i] = slices.Max(m.logChance[step][i][:])
 		}
 	}
 	return m
@@ -215,8 +222,11 @@ func foldedBeta(shape float64) (chance [pairBins]float64) {
 }
 
 // logLikelihood of the pairs at a shape, with the share of odd pairs that suits
-// it best.
-func (m *pairModel) logLikelihood(c *binCounts, step int) float64 {
+// it best; -Inf where it is surely below least.
+func (m *pairModel) logLikelihood(c *binCounts, step int, least float64) float64 {
+	if m.atMost(c, step) < least {
+		return math.Inf(-1)
+	}
 	var sums [oddWays]float64
 	for i := range c.count {
 		n := float64(c.count[i])
@@ -229,4 +239,13 @@ func (m *pairModel) logLikelihood(c *binCounts, step int) float64 {
 		best = max(best, sum)
 	}
 	return best
+}
+
+// atMost bounds the log likelihood from above, by the best share for each bin.
+func (m *pairModel) atMost(c *binCounts, step int) float64 {
+	sum := 1e-6 // more than all rounding
+	for i := range c.count {
+		sum += float64(c.count[i]) * m.most[step][i]
+	}
+	return sum
 }
