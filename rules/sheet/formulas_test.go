@@ -75,6 +75,20 @@ func TestLitres(t *testing.T) {
 	const gallon = 3.785411784
 	near(t, "gallons a year of 365 days", LitresADay(60, 0.25)*365/gallon, 2082.73, 0.01)
 	near(t, "gallons a year, 0.05 mL", LitresADay(60, 0.05)*365/gallon, 416.55, 0.01)
+	// US EPA WaterSense (as quoted by others): a drip a second wastes more than
+	// 3000 gallons a year, 10 drips a minute more than 500. Both stand for 0.3601
+	// mL a drop, which is above the range that is reckoned with here.
+	near(t, "a drip a second", LitresADay(60, 0.3601)*365/gallon, 3000, 1)
+	near(t, "ten drips a minute", LitresADay(10, 0.3601)*365/gallon, 500, 0.5)
+}
+
+// TestFlushPressures: 10 to 25 psi are 0.69 to 1.72 bar (the "4.8 to 11.7 bar"
+// printed in the copy of Karassik p. 2.192 is a slip), 5 psi 0.345, 15 psi 1.034.
+func TestFlushPressures(t *testing.T) {
+	near(t, "10 psi", flushLiftLowBar, 0.69, 0.005)
+	near(t, "25 psi", flushLiftHighBar, 1.72, 0.005)
+	near(t, "5 psi", flushLeastBar, 0.34474, 1e-5)
+	near(t, "15 psi", flushSlurryBar, 1.03421, 1e-5)
 }
 
 func TestNumber(t *testing.T) {
