@@ -106,11 +106,15 @@ func (l *loop) correction(c Command, seq uint64) (upkeep.Value, error) {
 	if !found {
 		return upkeep.Value{}, fmt.Errorf("no entry %d of %s; its entries are at /api/v1/upkeep?gland=%s", seq, c.Gland, c.Gland)
 	}
-	v, err := upkeep.ParseCorrection(e.Kind, c.Value)
-	if err == nil && e.Kind == upkeep.Noticed && !v.Void {
-		err = fmt.Errorf("entry %d is a step that weepd noticed: confirm it by recording adjusted with value {\"flats\":N,\"step\":%d}, or dismiss it with {\"seq\":%d,\"void\":true}", seq, seq, seq)
+	v, err := upkeep.ParseValue(upkeep.Corrected, c.Value)
+	switch {
+	case err != nil || v.Void:
+		return v, err
+	case e.Kind != upkeep.Noticed:
+		return upkeep.ParseCorrection(e.Kind, c.Value)
 	}
-	return v, err
+	return v, fmt.Errorf(
+		"entry %d is a step that weepd noticed: confirm it by recording adjusted with value {\"flats\":N,\"step\":%d}, or dismiss it with {\"seq\":%d,\"void\":true}", seq, seq, seq)
 }
 
 // markEntry tells the history what a replay must know; a repacking begins its

@@ -309,3 +309,48 @@ func TestTwoAgentsInOneFolder(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// The weep of the hours comes back as it was kept, and still does once minutes
+// are thinned to hours; beyond the last repacking it is not read.
+func TestKeeperRemembersWeeps(t *testing.T) {
+	dir := t.TempDir()
+	k, _ := remember(t, dir)
+	b := batch(1, 200*24*time.Hour)
+	b.Upkeep = []agent.Upkeep{{Seq: 1, Gland: "a", Time: stampAt(200 * 24 * time.Hour).Wall, Entry: agent.Entry{Kind: agent.EntryRepacked}}}
+	put(t, k, b)
+	hour := func(day, i int) time.Time {
+		return stampAt(time.Duration(24*day+i) * time.Hour).Wall.Truncate(time.Hour)
+	}
+	for _, day := range []int{0, 150, 250} { // long before, before and after the repacking
+		for i := range 3 {
+			k.Observe("a."+agent.SeriesWeep, hour(day, i), float64(30+i))
+			k.Observe("a."+agent.SeriesWatched, hour(day, i), 45)
+			k.Observe("a."+agent.SeriesWatched, hour(day, i), 60)
+		}
+	}
+	k.Observe("a.dpm", hour(250, 4), 99)
+	if err := k.FlushAll(t.Context(), agentStamp(251*24*time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	check := func(when string) {
+		t.Helper()
+		closeKeeper(t, k)
+		var m agent.Remembered
+		k, m = remember(t, dir)
+		list := m.Weeps["a"]
+		if len(m.Weeps) != 1 || len(list) != 6 {
+			t.Fatalf("%s: %+v", when, m.Weeps)
+		}
+		for i, w := range list {
+			want := agent.KeptWeep{To: hour(150+100*(i/3), i%3), Span: time.Hour, Watched: 45 * time.Minute, DPM: float64(30 + i%3)}
+			if w != want {
+				t.Errorf("%s: %+v, want %+v", when, w, want)
+			}
+		}
+	}
+	check("as minutes")
+	if err := k.Maintain(t.Context(), agentStamp(400*24*time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	check("as hours")
+}
