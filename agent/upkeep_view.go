@@ -14,6 +14,7 @@ import (
 // an hour is over, somebody recorded something, or a minute of a run-in.
 func (l *loop) showUpkeep(now time.Duration) {
 	wall := l.agent.clock.Wall(now)
+	shown := 0
 	for i := range l.glands {
 		g := &l.glands[i]
 		id := g.Rules.ID
@@ -21,6 +22,9 @@ func (l *loop) showUpkeep(now time.Duration) {
 		running := last != nil && last.RunIn != nil && last.RunIn.Active
 		if !l.stale[id] && !(running && wall.Sub(last.Time) >= time.Minute) {
 			continue
+		}
+		if shown++; shown > showMost {
+			return // the rest with the next snapshot
 		}
 		state, found := l.core.Upkeep(id)
 		if !found || state == nil {
@@ -38,6 +42,10 @@ func (l *loop) showUpkeep(now time.Duration) {
 		g.Upkeep = view
 	}
 }
+
+// showMost glands are looked at for one snapshot: a look takes milliseconds, and
+// alarms do not wait for those of a large station.
+const showMost = 16
 
 // NewUpkeepState gives what is known of a gland's upkeep in the form that leaves
 // the agent, but for its run-in. wall gives the wall time of a steady one.
