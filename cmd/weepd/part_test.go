@@ -100,7 +100,7 @@ func TestLogIsSwitched(t *testing.T) {
 func TestPageIsMadeAnewForItsOwnKeysOnly(t *testing.T) {
 	for key, want := range map[string]bool{
 		"glands.p1.limits.rise_c": false, "alarms.settle": false, "mqtt.broker": false, "log.level": false, "modbus.plc.url": false,
-		"store.max_bytes": false, "station": false, "http.users": true, "http.tls.cert": true, "time_zone": true, "advice": true,
+		"store.max_bytes": false, "station": false, "http.users": true, "http.tls.cert": true, "time_zone": true, "advice_file": false,
 	} {
 		if got := pageChanged([]agent.Change{{Key: key}}); got != want {
 			t.Errorf("%s: %v", key, got)

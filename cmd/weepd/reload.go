@@ -212,7 +212,8 @@ func (r *reloader) inForce(ctx context.Context, cfg *config.Config, next station
 func (r *reloader) restart(ctx context.Context, cfg *config.Config, next station, changes []agent.Change, server *page.Server) error {
 	r.logs.replace(newLog(next.logTo, cfg.Log))
 	var errs []error
-	if server != nil || pageChanged(changes) || r.station.alarms.LongestShelf != next.alarms.LongestShelf || textsChanged(r.station, next) {
+	r.station.texts.Store(&next)
+	if server != nil || pageChanged(changes) || r.station.alarms.LongestShelf != next.alarms.LongestShelf {
 		web := func(s station) func() (work, error) {
 			return func() (work, error) {
 				if server != nil {
@@ -238,23 +239,12 @@ func (r *reloader) restart(ctx context.Context, cfg *config.Config, next station
 	return errors.Join(errs...)
 }
 
-// elsewhere are the keys that no page is made of: the agent, the broker, the log
-// and the store have them.
-var elsewhere = []string{"station", "glands", "modbus", "alarms", "mqtt", "log", "store"}
+// elsewhere are the keys that no page is made of: the agent, the broker, the log,
+// the store and the page's texts have them.
+var elsewhere = []string{"station", "glands", "modbus", "alarms", "mqtt", "log", "store", "advice_file", "water"}
 
-// textsChanged reports that the page has other texts or sheets to show.
-func textsChanged(was, next station) bool {
-	return !reflect.DeepEqual(was.advice, next.advice) || !reflect.DeepEqual(was.sheets, next.sheets) || zoneName(was.zone) != zoneName(next.zone)
-}
-
-// zoneName is empty for this machine's zone.
-func zoneName(zone *time.Location) string {
-	if zone == nil {
-		return ""
-	}
-	return zone.String()
-}
-
+// pageChanged reports a change that the page is made anew for; its texts change
+// under it.
 func pageChanged(changes []agent.Change) bool {
 	for _, c := range changes {
 		top, _, _ := strings.Cut(c.Key, ".")

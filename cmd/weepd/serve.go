@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"slices"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -46,10 +47,11 @@ type station struct {
 	access       access.Policy
 	tls          *tls.Config // nil: HTTP is not encrypted
 	advice       advice.Book
-	certificates []expiry.File          // whose end is watched
-	sheets       map[string]sheet.Sheet // by gland
-	zone         *time.Location         // of times on the page; nil: this machine's
-	before       []agent.Service        // started first, stopped last
+	certificates []expiry.File            // whose end is watched
+	sheets       map[string]sheet.Sheet   // by gland
+	texts        *atomic.Pointer[station] // whose advice and sheets the page shows: they change under it
+	zone         *time.Location           // of times on the page; nil: this machine's
+	before       []agent.Service          // started first, stopped last
 	log          *slog.Logger
 	logTo        io.Writer
 	file         *configured                               // what may change while it runs; nil: nothing
@@ -99,6 +101,8 @@ func (s station) serve(ctx context.Context) error {
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP) // else it ends the program
 	defer signal.Stop(hangup)
+	s.texts = new(atomic.Pointer[station])
+	s.texts.Store(&s)
 	options := agent.Options{
 		Station: s.id, Glands: s.glands, Feeds: s.feeds, Alarms: s.alarms, Clock: s.clock, Log: s.log,
 		Turned: manager.Turned,
@@ -177,11 +181,21 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 	return s.page(ctx, page.Parts{
 		Protect: guard.Protect, TLS: s.tls, Do: a.Do, User: userName,
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
-		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.advice.Lines,
-		Sheet: s.sheetSections, Zone: s.zone,
+		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.adviceLines,
+		Sheet: s.sheetNow, Zone: s.zone,
 		CanLogIn: s.access.Users != nil, LongestShelf: s.alarms.LongestShelf, History: s.history(),
 		Notices: func() []page.Notice { return notices(a.Board().Latest()) },
 	})
+}
+
+// adviceLines gives the advice in force.
+func (s station) adviceLines(condition string) (steps, cautions []string) {
+	return s.texts.Load().advice.Lines(condition)
+}
+
+// sheetNow gives a gland's sheet as its configuration is in force.
+func (s station) sheetNow(ctx context.Context, gland string) []page.Section {
+	return s.texts.Load().sheetSections(ctx, gland)
 }
 
 // notices are what everybody who looks at the page must know beside the store.

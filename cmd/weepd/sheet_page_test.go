@@ -2,8 +2,8 @@ package main
 
 import (
 	"strings"
+	"sync/atomic"
 	"testing"
-	"time"
 
 	"weepd/agent/config"
 	"weepd/rules/sheet"
@@ -41,18 +41,21 @@ func TestSheetOnThePage(t *testing.T) {
 	}
 }
 
-// TestChangedSheetChangesThePage: what only the sheet needs makes the page anew.
-func TestChangedSheetChangesThePage(t *testing.T) {
-	was := station{sheets: map[string]sheet.Sheet{"a": {Gland: "a"}}}
-	same := station{sheets: map[string]sheet.Sheet{"a": {Gland: "a"}}}
-	if textsChanged(was, same) {
-		t.Error("nothing changed")
-	}
-	same.zone = time.UTC
-	if !textsChanged(was, same) {
-		t.Error("the zone changed")
-	}
-	if !textsChanged(was, station{sheets: map[string]sheet.Sheet{"a": {Gland: "a", Name: "A"}}}) {
-		t.Error("a sheet changed")
+// TestChangedTextsShowOnTheSamePage: a sheet or an advice that changed shows on the
+// page that is there, so that nobody is logged out by it.
+func TestChangedTextsShowOnTheSamePage(t *testing.T) {
+	shown := station{texts: new(atomic.Pointer[station])}
+	for _, title := range []string{"old", "new"} {
+		book, err := config.DefaultAdvice()
+		if err != nil {
+			t.Fatal(err)
+		}
+		shown.texts.Store(&station{advice: book, sheets: map[string]sheet.Sheet{"a": {Sections: []sheet.Section{{Title: title}}}}})
+		if got := shown.sheetNow(t.Context(), "a"); len(got) == 0 || got[0].Title != title {
+			t.Errorf("%+v, want %s", got, title)
+		}
+		if steps, _ := shown.adviceLines("dry"); len(steps) == 0 {
+			t.Error("no advice")
+		}
 	}
 }
