@@ -10,11 +10,7 @@ import (
 func GlandSheet(cfg *config.Config, gland string) (sheet.Sheet, bool) {
 	for _, g := range cfg.Glands {
 		if g.ID == gland {
-			return sheet.Make(sheet.Input{
-				Gland: g.ID, Name: g.Name, Box: g.StuffingBox, Packing: g.Packing,
-				NormalDPM: g.NormalDPM, LeakDPM: g.Limits.LeakDPM, RiseC: g.Limits.RiseC, DropML: g.DropML,
-				PricePerM3: cfg.Water.PricePerM3, Currency: cfg.Water.Currency,
-			}), true
+			return cfg.Sheet(g), true
 		}
 	}
 	return sheet.Sheet{}, false

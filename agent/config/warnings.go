@@ -34,6 +34,7 @@ func (d *decoder) unwise(cfg *Config) []Warning {
 		d.withinResolution(g)
 		d.coarseTurning(g)
 		d.dropsHidden(g)
+		d.boxOdd(cfg, g)
 	}
 	slices.SortStableFunc(d.warnings, func(a, b Warning) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))

@@ -146,21 +146,7 @@ func Make(ctx context.Context, past Past, q Request) (*Report, error) {
 	}
 	r.Down, r.Coarse = lives.down, minutes.coarse
 	for _, info := range q.Glands {
-		id := info.Rules.ID
-		g := Gland{
-			ID: id, Name: info.Name, Drip: q.Drip[id], LowDPM: info.Rules.Limits.DryDPM, HighDPM: info.Rules.Limits.LeakDPM,
-			Alarms: lives.alarms(id), Work: works[id], Measured: info.Rules.DropML > 0,
-		}
-		if q.news() {
-			g.State = q.State[id]
-		}
-		minutes.tally(&g, info)
-		low, high := sheet.DropML(info.Rules.DropML)
-		drops := minutes.drops(id)
-		g.Litres = Range{drops * low / 1000, drops * high / 1000}
-		g.Cost = Range{g.Litres.Low / 1000 * q.Price, g.Litres.High / 1000 * q.Price}
-		g.AtLeast = g.Time.Unwatched >= time.Hour || g.Time.Gushing > 0
-		r.Glands = append(r.Glands, g)
+		r.Glands = append(r.Glands, q.gland(info, minutes, lives, works[info.Rules.ID]))
 	}
 	r.Tasks = tasks(r.Glands)
 	for i := range r.Tasks {
@@ -170,4 +156,23 @@ func Make(ctx context.Context, past Past, q Request) (*Report, error) {
 	}
 	r.How = hows(r.Tasks, q.Advice)
 	return r, nil
+}
+
+// gland puts together what is known of one gland.
+func (q Request) gland(info agent.GlandInfo, m *minutes, l *lives, work []Work) Gland {
+	id := info.Rules.ID
+	g := Gland{
+		ID: id, Name: info.Name, Drip: q.Drip[id], LowDPM: info.Rules.Limits.DryDPM, HighDPM: info.Rules.Limits.LeakDPM,
+		Alarms: l.alarms(id), Work: work, Measured: info.Rules.DropML > 0,
+	}
+	if q.news() {
+		g.State = q.State[id]
+	}
+	m.tally(&g, info)
+	low, high := sheet.DropML(info.Rules.DropML)
+	drops := m.drops(id)
+	g.Litres = Range{drops * low / 1000, drops * high / 1000}
+	g.Cost = Range{g.Litres.Low / 1000 * q.Price, g.Litres.High / 1000 * q.Price}
+	g.AtLeast = g.Time.Unwatched >= time.Hour || g.Time.Gushing > 0
+	return g
 }

@@ -43,7 +43,7 @@ func against(row Row, duty float64, most Figure) Row {
 	row.Text = fmt.Sprintf("%s %s of at most %s %s: ", Number(duty), row.Unit, Number(most.Value), row.Unit)
 	if duty > most.Value {
 		row.Text += "does not fit"
-		return row.warn("outside what the packing is given for")
+		return row.warn(fmt.Sprintf("%s %s is outside what the packing is given for, at most %s", Number(duty), row.Unit, Number(most.Value)))
 	}
 	row.Text += "fits"
 	return row
