@@ -69,14 +69,14 @@ func (c course) extremes() (least, most float64, ok bool) {
 	return least, most, most >= least
 }
 
-// last gives the newest value.
-func (c course) last() (v float64, ok bool) {
+// last gives the newest value, 0 if there is none.
+func (c course) last() float64 {
 	for i := len(c.mean) - 1; i >= 0; i-- {
 		if !math.IsNaN(c.mean[i]) {
-			return c.mean[i], true
+			return c.mean[i]
 		}
 	}
-	return 0, false
+	return 0
 }
 
 // drawing is a chart to be drawn.
@@ -300,12 +300,11 @@ func (s *Server) weepDrawing(dpm, sure course, b band, w window) drawing {
 		window: w, zone: s.parts.Zone, mean: dpm.mean, low: sure.low, high: sure.high,
 		limits: []limit{{b.dry, "dry"}, {b.leak, "leak"}},
 	}
-	_, most, known := dpm.extremes()
+	least, most, known := dpm.extremes()
 	d.to = upright(1.2 * max(b.leak, most))
 	d.label = s.texts.say("chart.weep.none", d.span())
-	if last, _ := dpm.last(); known {
-		least, most, _ := dpm.extremes()
-		d.label = s.texts.say("chart.weep", d.span(), rate(least), rate(most), rate(last), short(b.dry), rate(b.leak))
+	if known {
+		d.label = s.texts.say("chart.weep", d.span(), rate(least), rate(most), rate(dpm.last()), short(b.dry), rate(b.leak))
 	}
 	return d
 }
@@ -320,8 +319,7 @@ func (s *Server) riseDrawing(rise course, b band, w window) drawing {
 		if least < 0 {
 			d.from = -upright(-least)
 		}
-		last, _ := rise.last()
-		d.label = s.texts.say("chart.rise", d.span(), celsius(least), celsius(most), celsius(last), short(b.rise))
+		d.label = s.texts.say("chart.rise", d.span(), celsius(least), celsius(most), celsius(rise.last()), short(b.rise))
 	}
 	return d
 }

@@ -140,14 +140,14 @@ func TestLivePieceIsForgottenWhenItGoes(t *testing.T) {
 	defer b.stop()
 	f := follow(t, b, "/")
 	f.next(t)
-	clear := func(state string) func(s *agent.Snapshot) {
+	turned := func(state string) func(s *agent.Snapshot) {
 		return func(s *agent.Snapshot) { s.Alarms[int(rules.Conditions)+int(rules.Leaking)].State = state }
 	}
-	b.show(clear(agent.StateCleared))
+	b.show(turned(agent.StateCleared))
 	if u := f.next(t); len(u.List["alarms"]) != 1 {
 		t.Fatalf("alarms %q", u.List["alarms"])
 	}
-	b.show(clear(agent.StateActive))
+	b.show(turned(agent.StateActive))
 	if u := f.next(t); !strings.Contains(strings.Join(u.Put, " "), "a-leaky-leaking") {
 		t.Errorf("an alarm that comes again is not put: %+v", u)
 	}

@@ -63,7 +63,7 @@ func TestPositions(t *testing.T) {
 }
 
 func TestAges(t *testing.T) {
-	words, err := loadTexts("en.json")
+	words, err := loadTexts()
 	if err != nil {
 		t.Fatal(err)
 	}

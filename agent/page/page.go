@@ -142,7 +142,7 @@ func Listen(ctx context.Context, address string, parts Parts) (*Server, error) {
 
 // load reads what is embedded.
 func (s *Server) load() (err error) {
-	if s.texts, err = loadTexts("en.json"); err != nil {
+	if s.texts, err = loadTexts(); err != nil {
 		return err
 	}
 	if s.static, err = loadAssets(); err != nil {

@@ -239,7 +239,7 @@ func TestAddressInUseSaysWhatToDo(t *testing.T) {
 }
 
 func TestAdviceIsTheStationsOrDefersToTheMaker(t *testing.T) {
-	words, err := loadTexts("en.json")
+	words, err := loadTexts()
 	if err != nil {
 		t.Fatal(err)
 	}

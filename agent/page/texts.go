@@ -8,6 +8,9 @@ import (
 	"slices"
 )
 
+// language is the file of texts in use.
+const language = "texts/en.json"
+
 //go:embed texts
 var textFiles embed.FS
 
@@ -16,14 +19,14 @@ var textFiles embed.FS
 // filled in and may be put in another order.
 type texts map[string]string
 
-func loadTexts(name string) (texts, error) {
-	data, err := textFiles.ReadFile("texts/" + name)
+func loadTexts() (texts, error) {
+	data, err := textFiles.ReadFile(language)
 	if err != nil {
 		return nil, err
 	}
 	t := make(texts)
 	if err := json.Unmarshal(data, &t); err != nil {
-		return nil, fmt.Errorf("texts %s: %w", name, err)
+		return nil, fmt.Errorf("%s: %w", language, err)
 	}
 	return t, nil
 }

@@ -18,7 +18,7 @@ var keyInUse = regexp.MustCompile(`(?:\bt |say\(|refuse\()"([a-z0-9.-]*[a-z0-9])
 // Every text that is asked for is there, and every one that is there is asked
 // for: a translation is this one file.
 func TestTextsAreAllThereAndAllInUse(t *testing.T) {
-	words, err := loadTexts("en.json")
+	words, err := loadTexts()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -159,10 +159,7 @@ func (d *demo) teller(a *agent.Agent, journal journal) agent.Service {
 		for {
 			changed := a.Board().Changed()
 			events, err := journal.Events(ctx, told, journalSize)
-			if ctx.Err() != nil {
-				return nil
-			}
-			if err != nil {
+			if err != nil && ctx.Err() == nil {
 				return err
 			}
 			for _, e := range events {

@@ -121,13 +121,13 @@ func freePort(t *testing.T) int {
 }
 
 // demo starts the demonstration.
-func demo(t *testing.T) (p *process, base, broker string) {
+func demo(t *testing.T) (base, broker string) {
 	t.Helper()
 	base, broker = fmt.Sprintf("127.0.0.1:%d", freePort(t)), fmt.Sprintf("127.0.0.1:%d", freePort(t))
-	p = launch(t, "demo", "--listen", base, "--mqtt", broker)
+	launch(t, "demo", "--listen", base, "--mqtt", broker)
 	base = "http://" + base
 	healthy(t, base)
-	return p, base, broker
+	return base, broker
 }
 
 func healthy(t *testing.T, base string) {

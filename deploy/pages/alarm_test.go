@@ -37,7 +37,7 @@ const watchFor = `(() => {
 // on MQTT with the name of who.
 func TestAlarmFromEventToAcknowledgement(t *testing.T) {
 	t.Parallel()
-	_, base, broker := demo(t)
+	base, broker := demo(t)
 	first := browser(t)
 	one := open(t, first, base)
 	one.login("demo", "quarry-demo")

@@ -38,7 +38,7 @@ type violation struct {
 // look at.
 func TestViewsAreAccessibleAndPictured(t *testing.T) {
 	t.Parallel()
-	_, base, _ := demo(t)
+	base, _ := demo(t)
 	axe := readFile(t, "node_modules/axe-core/axe.min.js")
 	if err := os.MkdirAll(shots, 0o755); err != nil {
 		t.Fatal(err)
@@ -121,7 +121,7 @@ func (p *tab) axe(source string) {
 // axe finds what is wrong where something is.
 func TestAxeCanFail(t *testing.T) {
 	t.Parallel()
-	_, base, _ := demo(t)
+	base, _ := demo(t)
 	p := open(t, browser(t), base)
 	p.visit("/")
 	p.do(script(readFile(t, "node_modules/axe-core/axe.min.js") + `; document.body.insertAdjacentHTML('beforeend', '<button></button>')`))
