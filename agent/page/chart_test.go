@@ -44,6 +44,7 @@ func charted(t *testing.T) *bench {
 	at := testSnapshot().Time
 	return serve(t, func(p *Parts) {
 		p.History = fakeHistory{at.Add(-48 * time.Hour), at, at.Add(-30 * time.Minute)}
+		p.CanLogIn, p.Do = true, func(context.Context, agent.Command) agent.Reply { return agent.Reply{} }
 	})
 }
 
@@ -56,10 +57,15 @@ func TestGlandViewHasItsCharts(t *testing.T) {
 	b.journal.Commit(t.Context(), &agent.Batch{Events: []agent.Event{
 		{Time: at.Add(-50 * time.Minute), Kind: agent.EventAlarm, Gland: "calm", Condition: "dry", State: agent.StateActive, Was: "normal", Priority: "high"},
 		{Time: at.Add(-40 * time.Minute), Kind: agent.EventAlarm, Gland: "calm", Condition: "dry", State: agent.StateCleared, Was: "unacknowledged", Priority: "high"},
-		{Time: at.Add(-20 * time.Minute), Kind: agent.EventUpkeep, Gland: "calm", By: hostile, Note: hostile, Entry: &agent.Entry{Kind: "adjusted", Value: []byte(`{"flats":1}`)}},
-		{Time: at.Add(-10 * time.Minute), Kind: agent.EventUpkeep, Gland: "calm", By: "B", Entry: &agent.Entry{Kind: hostile}},
-		{Time: at.Add(-10 * time.Minute), Kind: agent.EventUpkeep, Gland: "leaky", By: "B", Entry: &agent.Entry{Kind: "repacked"}},
 	}})
+	b.show(func(s *agent.Snapshot) {
+		s.Time = at
+		s.Glands[0].Upkeep = &agent.UpkeepState{Words: "all is well " + hostile, Entries: []agent.UpkeepEntry{
+			{Seq: 6, Time: at.Add(-25 * time.Minute), Kind: "repacked", By: "B", Words: "repacked", Void: true},
+			{Seq: 7, Time: at.Add(-20 * time.Minute), Kind: "adjusted", Value: []byte(`{"flats":1.5}`), By: hostile, Note: hostile, Words: "tightened by 1.5 flats"},
+			{Seq: 8, Time: at.Add(-10 * time.Minute), Kind: "sensor-cleaned", By: "B", Words: hostile},
+		}, Offers: []agent.UpkeepOffer{{Seq: 9, BeforeDPM: 30, AfterDPM: 60, Words: "rose " + hostile}}, Repack: agent.UpkeepForecast{Range: "3 May to 20 May 2026"}}
+	})
 	_, status, body := b.get(t, "/gland/calm")
 	if status != http.StatusOK {
 		t.Fatalf("status %d", status)
@@ -84,13 +90,11 @@ func TestGlandViewHasItsCharts(t *testing.T) {
 	}
 	inOrder(t, weep, `aria-label="Weep from 2026-03-01 05:01–2026-03-01 06:01 UTC: 25 to 37`, "allowed 15 to 60", "05:01")
 	body = strings.ReplaceAll(body, "\n", " ")
-	inOrder(t, body, "Work recorded", "&lt;script&gt;", "tightened by 1 flats", "Alarms and work in this time",
-		"<b>A</b>", "dry", "<b>B</b>", "tightened by 1 flats", "<b>C</b>")
+	inOrder(t, body, "Alarms and work in this time", "<b>A</b>", "dry", "<b>B</b>", "tightened by 1.5 flats", "<b>C</b>",
+		"all is well &lt;script&gt;", "rose &lt;script&gt;", `value="confirm"`, `value="9"`, `value="-1"`, "3 May to 20 May 2026",
+		"Work recorded", "&lt;script&gt;", `value="fix"`, `value="7"`, `value="adjusted"`, `value="1.5"`, "taken back")
 	if strings.Contains(body, "<script>alert") || strings.Contains(body, " style=") {
 		t.Error("a hostile text is not text")
-	}
-	if strings.Contains(body, ">repacked<small>") {
-		t.Error("another gland's work is on the chart")
 	}
 }
 

@@ -2,8 +2,8 @@ package page
 
 import (
 	"encoding/json"
+	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"weepd/agent"
@@ -11,78 +11,98 @@ import (
 
 // entry is work that somebody recorded.
 type entry struct {
-	Seq     uint64
-	Time    time.Time
-	At      string
-	By      string
-	Note    string
-	Text    string
-	Void    bool // taken back
-	CanVoid bool
+	Seq  uint64
+	Kind string
+	Time time.Time
+	At   string
+	By   string
+	Note string
+	Text string
+	Void bool         // taken back
+	Fix  []entryField // what of it can be corrected, with what it is
 }
 
-// entryValue is what the kinds' values may hold.
-type entryValue struct {
-	Flats   *float64 `json:"flats"`
-	Drops   *float64 `json:"drops"`
-	Minutes *float64 `json:"minutes"`
-	Rings   *float64 `json:"rings"`
-	Packing string   `json:"packing"`
-	Bar     *float64 `json:"bar"`
-	Seq     uint64   `json:"seq"`
-	Void    bool     `json:"void"`
-}
+// entriesMost is how many entries are listed.
+const entriesMost = 50
 
-const corrected = "corrected"
-
-// entriesOf lists the upkeep entries among events, in their order. Values come
-// from whoever sends commands: what is not understood is shown by its kind.
-func (s *Server) entriesOf(events []agent.Event, now time.Time) []entry {
-	void := make(map[uint64]bool)
+// entriesOf lists a gland's entries, the newest first.
+func entriesOf(g *agent.Gland, now time.Time) []entry {
+	if g.Upkeep == nil {
+		return nil
+	}
 	var list []entry
-	for _, e := range events { // the newest first: a correction comes before what it corrects
-		if e.Kind != agent.EventUpkeep || e.Entry == nil {
-			continue
+	for _, e := range slices.Backward(g.Upkeep.Entries) {
+		if len(list) == entriesMost {
+			break
 		}
-		var v entryValue
-		_ = json.Unmarshal(e.Entry.Value, &v) // absent or of another kind
-		if e.Entry.Kind == corrected && v.Void {
-			void[v.Seq] = true
-		}
-		if len(list) < entriesMost {
-			list = append(list, entry{
-				Seq: e.Seq, Time: e.Time, At: when(e.Time, now), By: e.By, Note: e.Note, Text: s.entryWords(e.Entry.Kind, v),
-				Void: void[e.Seq], CanVoid: !void[e.Seq] && e.Entry.Kind != corrected,
-			})
-		}
+		list = append(list, entry{
+			Seq: e.Seq, Kind: e.Kind, Time: e.Time, At: when(e.Time, now), By: e.By, Note: e.Note, Text: e.Words, Void: e.Void, Fix: fixes(e),
+		})
 	}
 	return list
 }
 
-func (s *Server) entryWords(kind string, v entryValue) string {
-	switch {
-	case kind == "adjusted" && v.Flats != nil && *v.Flats >= 0:
-		return s.texts.say("entry.adjusted.more", short(*v.Flats))
-	case kind == "adjusted" && v.Flats != nil:
-		return s.texts.say("entry.adjusted.less", short(-*v.Flats))
-	case kind == "counted" && v.Drops != nil && v.Minutes != nil:
-		return s.texts.say("entry.counted", short(*v.Drops), short(*v.Minutes))
-	case kind == corrected && v.Void:
-		return s.texts.say("entry.corrected.void", strconv.FormatUint(v.Seq, 10))
-	case kind == corrected:
-		return s.texts.say("entry.corrected", strconv.FormatUint(v.Seq, 10))
-	case kind == "counted" || kind == "adjusted":
-		return kind
+// fixes are the figures of an entry that can be corrected.
+func fixes(e agent.UpkeepEntry) []entryField {
+	fields := slices.Clone(fixable[e.Kind])
+	var value map[string]any
+	if len(fields) == 0 || json.Unmarshal(e.Value, &value) != nil {
+		return nil
 	}
-	parts := []string{s.texts.orElse("entry.", kind)}
-	if v.Rings != nil {
-		parts = append(parts, s.texts.say("entry.rings", short(*v.Rings)))
+	for i := range fields {
+		if n, ok := value[fields[i].Name].(float64); ok {
+			fields[i].Start = strconv.FormatFloat(n, 'f', -1, 64)
+		}
 	}
-	if v.Packing != "" {
-		parts = append(parts, v.Packing)
+	return fields
+}
+
+// outlook is what is known of a gland's packing.
+type outlook struct {
+	Words  string
+	Lines  []Line
+	Offers []offer
+}
+
+// offer asks whether a step in the weep was somebody's work.
+type offer struct {
+	Seq  uint64
+	Text string
+	Turn entryField
+}
+
+func (s *Server) outlookOf(g *agent.Gland, now time.Time) *outlook {
+	u := g.Upkeep
+	if u == nil {
+		return nil
 	}
-	if v.Bar != nil {
-		parts = append(parts, s.texts.say("entry.bar", short(*v.Bar)))
+	o := &outlook{Words: u.Words}
+	add := func(key, text string) {
+		if text != "" {
+			o.Lines = append(o.Lines, Line{s.texts.say(key), text})
+		}
 	}
-	return strings.Join(parts, ", ")
+	add("outlook.adjust", u.NextAdjustment.Range)
+	add("outlook.repack", u.Repack.Range)
+	for _, words := range u.Repack.Words {
+		o.Lines = append(o.Lines, Line{Text: words})
+	}
+	if p := u.Packing; p != nil {
+		add("outlook.packing", s.texts.say("outlook.since", when(p.Since, now), p.Packing))
+		add("outlook.flats", short(p.Flats))
+	}
+	if n := len(u.Adjustments); n > 0 {
+		add("outlook.last", u.Adjustments[n-1].Words)
+	}
+	if r := u.RunIn; r != nil && r.Active {
+		add("outlook.runin", s.texts.say("outlook.stage", r.Stage, r.Stages, rate(r.LeastDPM), rate(r.MostDPM))+" "+r.Next)
+	}
+	for _, one := range u.Offers {
+		turn := fixable["adjusted"][0]
+		if turn.Start = "1"; one.AfterDPM > one.BeforeDPM {
+			turn.Start = "-1"
+		}
+		o.Offers = append(o.Offers, offer{one.Seq, one.Words, turn})
+	}
+	return o
 }

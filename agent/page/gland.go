@@ -3,7 +3,6 @@ package page
 import (
 	"context"
 	"net/http"
-	"slices"
 	"time"
 
 	"weepd/agent"
@@ -15,15 +14,12 @@ type glandView struct {
 	Charts   *glandCharts
 	Tiles    []entryKind
 	Entries  []entry
+	Outlook  *outlook
 	Sections []Section
 }
 
-// entriesSpan is how far back work is listed.
-const (
-	entriesSpan = 90 * 24 * time.Hour
-	entriesMost = 50
-	eventsOfAll = 5000 // events of a gland that are looked through
-)
+// alarmsMost is how many events of a gland are looked through.
+const alarmsMost = 5000
 
 func (s *Server) glandPage(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
@@ -51,22 +47,11 @@ func (s *Server) glandOf(ctx context.Context, st *station, g row, w window) (*gl
 	if s.parts.Sheet != nil {
 		v.Sections = s.parts.Sheet(ctx, g.ID)
 	}
-	events, err := s.parts.Journal.Between(ctx, agent.Happened{Gland: g.ID, From: st.now.Add(-entriesSpan), To: st.now.Add(time.Second)}, eventsOfAll)
+	events, err := s.parts.Journal.Between(ctx, agent.Happened{Gland: g.ID, From: w.From, To: minTime(w.To, st.now.Add(time.Second))}, alarmsMost)
 	if err != nil {
 		return nil, err
 	}
-	v.Entries = s.entriesOf(events, st.now)
-	if w.From.Before(st.now.Add(-entriesSpan)) || w.To.Before(st.now) {
-		events, err = s.parts.Journal.Between(ctx, agent.Happened{Gland: g.ID, From: w.From, To: w.To}, eventsOfAll)
-		if err != nil {
-			return nil, err
-		}
-	}
-	v.Charts, err = s.chartsOf(ctx, st, g, w, s.marksOf(within(events, w), st, g, w))
+	v.Entries, v.Outlook = entriesOf(g.gland, st.now), s.outlookOf(g.gland, st.now)
+	v.Charts, err = s.chartsOf(ctx, st, g, w, s.marksOf(events, v.Entries, st, g, w))
 	return v, err
-}
-
-// within leaves out events before the window.
-func within(events []agent.Event, w window) []agent.Event {
-	return slices.DeleteFunc(slices.Clone(events), func(e agent.Event) bool { return e.Time.Before(w.From) })
 }

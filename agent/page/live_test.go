@@ -248,6 +248,8 @@ func TestRecordForms(t *testing.T) {
 		{"tile=shaft-changed", "shaft-changed", ""},
 		{"tile=flush-changed&bar=1.5", "flush-changed", `{"bar":1.5}`},
 		{"tile=void&seq=7", "corrected", `{"seq":7,"void":true}`},
+		{"tile=fix&seq=7&kind=counted&drops=31&minutes=1", "corrected", `{"seq":7,"value":{"drops":31,"minutes":1}}`},
+		{"tile=confirm&seq=7&flats=-1", "adjusted", `{"flats":-1,"step":7}`},
 	} {
 		values, _ := url.ParseQuery(c.form)
 		values.Set("id", "p1")
@@ -260,7 +262,7 @@ func TestRecordForms(t *testing.T) {
 			t.Errorf("%s: %s %s, want %s %s", c.form, got.Kind, got.Value, c.kind, c.value)
 		}
 	}
-	for _, bad := range []string{"tile=tightened", "tile=tightened&flats=0", "tile=tightened&flats=NaN", "tile=counted&drops=-1&minutes=1", "tile=counted&drops=1e9&minutes=1", "tile=void", "tile=void&seq=x"} {
+	for _, bad := range []string{"tile=tightened", "tile=tightened&flats=0", "tile=tightened&flats=NaN", "tile=counted&drops=-1&minutes=1", "tile=counted&drops=1e9&minutes=1", "tile=void", "tile=void&seq=x", "tile=fix&seq=7&kind=repacked", "tile=confirm&flats=1", "tile=confirm&seq=7"} {
 		values, _ := url.ParseQuery(bad)
 		values.Set("id", "p1")
 		values.Set("action", "record")

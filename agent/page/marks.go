@@ -22,7 +22,7 @@ type mark struct {
 
 // marksOf makes marks of a gland's events, newest first, and of its alarms that
 // were there before them.
-func (s *Server) marksOf(events []agent.Event, st *station, g row, w window) []mark {
+func (s *Server) marksOf(events []agent.Event, work []entry, st *station, g row, w window) []mark {
 	type open struct {
 		from   time.Time
 		active bool
@@ -60,13 +60,13 @@ func (s *Server) marksOf(events []agent.Event, st *station, g row, w window) []m
 		}
 		span(a.Condition, a.Priority, *a.Since, st.now)
 	}
-	list = append(list, s.workMarks(events, st)...)
-	return s.named(list, st, w)
+	list = append(list, workMarks(work)...)
+	return named(list, st, w)
 }
 
-func (s *Server) workMarks(events []agent.Event, st *station) (list []mark) {
-	for _, e := range s.entriesOf(events, st.now) {
-		if !e.Void && e.CanVoid {
+func workMarks(entries []entry) (list []mark) {
+	for _, e := range entries {
+		if !e.Void {
 			list = append(list, mark{From: e.Time, To: e.Time, Point: true, Text: e.Text + " · " + e.By})
 		}
 	}
@@ -74,7 +74,7 @@ func (s *Server) workMarks(events []agent.Event, st *station) (list []mark) {
 }
 
 // named leaves out what is not in the window, and gives letters in order of time.
-func (s *Server) named(list []mark, st *station, w window) []mark {
+func named(list []mark, st *station, w window) []mark {
 	list = slices.DeleteFunc(list, func(m mark) bool { return m.To.Before(w.From) || m.From.After(w.To) })
 	slices.SortStableFunc(list, func(a, b mark) int {
 		return cmp.Or(a.From.Compare(b.From), cmp.Compare(urgency(a.Class), urgency(b.Class)))

@@ -44,53 +44,97 @@ var entryKinds = [...]entryKind{
 	{Tile: "flush-changed", Kind: "flush-changed", Sign: 1, Fields: []entryField{{Name: "bar", Optional: true, Least: 0, Most: 100, Step: "any"}}},
 }
 
-// voided takes an entry back; it is made from the list of entries.
-const voided = "void"
+// Forms of the list of entries and of the offers: they take an entry back,
+// correct its figures, and confirm that a step in the weep was an adjustment.
+const (
+	tileVoid    = "void"
+	tileFix     = "fix"
+	tileConfirm = "confirm"
+)
+
+// fixable are the figures that can be corrected, by the kind of the entry.
+// Slackened is below 0.
+var fixable = map[string][]entryField{
+	"adjusted": {{Name: "flats", Least: -36, Most: 36, Step: "0.25"}},
+	"counted":  entryKinds[2].Fields,
+}
 
 // packingMost is the longest name of a packing, in bytes.
 const packingMost = 100
 
 // recorded makes kind and value of a record of a form.
 func (s *Server) recorded(form url.Values) (kind string, value json.RawMessage, refused *agent.Reply) {
-	refuse := func(key string, fill ...any) *agent.Reply {
-		r := agent.Refuse(agent.ReasonMalformed, "%s", s.texts.say(key, fill...))
-		return &r
-	}
 	tile := form.Get("tile")
-	if tile == voided {
-		seq, err := parseSeq(form.Get("seq"))
-		if err != nil || seq == 0 {
-			return "", nil, refuse("record.bad.seq")
-		}
-		return "corrected", encoded(map[string]any{"seq": seq, "void": true}), nil
+	switch tile {
+	case tileVoid, tileFix, tileConfirm:
+		return s.amended(form, tile)
 	}
 	for _, k := range entryKinds {
 		if k.Tile != tile {
 			continue
 		}
-		values := make(map[string]any)
-		for _, f := range k.Fields {
-			given := strings.TrimSpace(form.Get(f.Name))
-			switch {
-			case given == "" && f.Optional:
-			case f.Text && len(given) > packingMost:
-				return "", nil, refuse("record.bad.text", s.texts.say("field."+f.Name), packingMost)
-			case f.Text:
-				values[f.Name] = given
-			default:
-				n, err := strconv.ParseFloat(strings.Replace(given, ",", ".", 1), 64)
-				if err != nil || !(n >= f.Least && n <= f.Most) {
-					return "", nil, refuse("record.bad.number", s.texts.say("field."+f.Name), short(f.Least), short(f.Most))
-				}
-				values[f.Name] = k.Sign * n
-			}
-		}
-		if len(values) == 0 {
-			return k.Kind, nil, nil
+		values, refused := s.fields(form, k.Fields, k.Sign)
+		if refused != nil || len(values) == 0 {
+			return k.Kind, nil, refused
 		}
 		return k.Kind, encoded(values), nil
 	}
-	return "", nil, refuse("record.bad.kind")
+	return "", nil, s.badEntry("record.bad.kind")
+}
+
+func (s *Server) badEntry(key string, fill ...any) *agent.Reply {
+	r := agent.Refuse(agent.ReasonMalformed, "%s", s.texts.say(key, fill...))
+	return &r
+}
+
+// amended is an entry about an entry.
+func (s *Server) amended(form url.Values, tile string) (kind string, value json.RawMessage, refused *agent.Reply) {
+	seq, err := parseSeq(form.Get("seq"))
+	if err != nil || seq == 0 {
+		return "", nil, s.badEntry("record.bad.seq")
+	}
+	if tile == tileVoid {
+		return "corrected", encoded(map[string]any{"seq": seq, "void": true}), nil
+	}
+	of := form.Get("kind")
+	if tile == tileConfirm {
+		of = "adjusted"
+	}
+	fields, known := fixable[of]
+	if !known {
+		return "", nil, s.badEntry("record.bad.kind")
+	}
+	values, refused := s.fields(form, fields, 1)
+	if refused != nil {
+		return "", nil, refused
+	}
+	if tile == tileConfirm {
+		values["step"] = seq
+		return of, encoded(values), nil
+	}
+	return "corrected", encoded(map[string]any{"seq": seq, "value": values}), nil
+}
+
+// fields reads the fields of a form; optional ones may be absent.
+func (s *Server) fields(form url.Values, fields []entryField, sign float64) (map[string]any, *agent.Reply) {
+	values := make(map[string]any)
+	for _, f := range fields {
+		given := strings.TrimSpace(form.Get(f.Name))
+		switch {
+		case given == "" && f.Optional:
+		case f.Text && len(given) > packingMost:
+			return nil, s.badEntry("record.bad.text", s.texts.say("field."+f.Name), packingMost)
+		case f.Text:
+			values[f.Name] = given
+		default:
+			n, err := strconv.ParseFloat(strings.Replace(given, ",", ".", 1), 64)
+			if err != nil || !(n >= f.Least && n <= f.Most) {
+				return nil, s.badEntry("record.bad.number", s.texts.say("field."+f.Name), short(f.Least), short(f.Most))
+			}
+			values[f.Name] = sign * n
+		}
+	}
+	return values, nil
 }
 
 func encoded(values map[string]any) json.RawMessage {

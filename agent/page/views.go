@@ -48,6 +48,7 @@ func (s *Server) functions() template.FuncMap {
 		"name":  func() string { return s.parts.Board.Latest().Station },
 		"short": short,
 		"query": func(q string) template.URL { return template.URL(q) }, // made by net/url
+		"amend": func(gland, tile string, seq uint64, kind string) amendment { return amendment{gland, tile, seq, kind} },
 		"care":  func(tile string) string { return s.texts["record."+tile+".caution"] },
 		"list":  func(words ...string) []string { return words },
 		"more":  func(all, shown int) int { return all - shown },
@@ -69,6 +70,13 @@ func (s *Server) shelfChoices() []shelfChoice {
 		list = append(list, shelfChoice{s.parts.LongestShelf.String(), s.texts.span(s.parts.LongestShelf)})
 	}
 	return list
+}
+
+// amendment is what a form of an entry holds beside its fields.
+type amendment struct {
+	Gland, Tile string
+	Seq         uint64
+	Kind        string
 }
 
 // title says the worst first.
