@@ -147,11 +147,11 @@ func (l *loop) addUpkeep(u Upkeep, kind string, at time.Duration, message string
 func (l *loop) tellCore(entries []Upkeep) {
 	for _, u := range entries {
 		l.stale[u.Gland] = true
-		switch {
-		case u.Kind == entryRunIn:
+		switch u.Kind {
+		case entryRunIn:
 			l.keepRunIn(u)
 			continue
-		case u.Kind == entryNoticed:
+		case entryNoticed:
 			l.core.NumberStep(u.Gland, u.At, u.Seq)
 			continue
 		}

@@ -79,22 +79,7 @@ func TestAStepIsOffered(t *testing.T) {
 		l.die(t, disk, true)
 		time.Sleep(time.Hour)
 		l = liveOn(t, disk, wall)
-		if u := l.upkeep(); len(u.Offers) != 2 || (u.Offers[0].Time.Sub(e.Time)+10*time.Hour).Abs() > time.Minute {
-			t.Fatalf("after a restart %+v", u.Offers)
-		}
-		if r := l.records(t, "c1", "corrected", `{"seq":2,"value":{"flats":1}}`); r.OK || !strings.Contains(r.Error, "confirm it by recording adjusted") {
-			t.Errorf("%+v", r)
-		}
-		if r := l.records(t, "c2", "adjusted", `{"flats":1,"step":1}`); !r.OK {
-			t.Fatal(r)
-		}
-		if r := l.records(t, "c3", "corrected", `{"seq":2,"void":true}`); !r.OK {
-			t.Fatal(r)
-		}
-		u := l.upkeep()
-		if len(u.Offers) != 0 || len(u.Entries) != 1 || u.Entries[0].Words != "tightened by 1 flat" || len(u.Adjustments) != 1 || !u.Adjustments[0].Recorded {
-			t.Errorf("offers %+v, entries %+v, adjustments %+v", u.Offers, u.Entries, u.Adjustments)
-		}
+		l.answersOffers(t, e)
 		l.die(t, disk, false)
 		for _, e := range disk.stored() {
 			if e.Kind == EventAlarm {
@@ -102,6 +87,27 @@ func TestAStepIsOffered(t *testing.T) {
 			}
 		}
 	})
+}
+
+// answersOffers confirms the first of two offers and dismisses the other.
+func (l *life) answersOffers(t *testing.T, e Event) {
+	t.Helper()
+	if u := l.upkeep(); len(u.Offers) != 2 || (u.Offers[0].Time.Sub(e.Time)+10*time.Hour).Abs() > time.Minute {
+		t.Fatalf("after a restart %+v", u.Offers)
+	}
+	if r := l.records(t, "c1", "corrected", `{"seq":2,"value":{"flats":1}}`); r.OK || !strings.Contains(r.Error, "confirm it by recording adjusted") {
+		t.Errorf("%+v", r)
+	}
+	if r := l.records(t, "c2", "adjusted", `{"flats":1,"step":1}`); !r.OK {
+		t.Fatal(r)
+	}
+	if r := l.records(t, "c3", "corrected", `{"seq":2,"void":true}`); !r.OK {
+		t.Fatal(r)
+	}
+	u := l.upkeep()
+	if len(u.Offers) != 0 || len(u.Entries) != 1 || u.Entries[0].Words != "tightened by 1 flat" || len(u.Adjustments) != 1 || !u.Adjustments[0].Recorded {
+		t.Errorf("offers %+v, entries %+v, adjustments %+v", u.Offers, u.Entries, u.Adjustments)
+	}
 }
 
 // A run-in that is over is kept with its curve, shown again after a restart and

@@ -19,8 +19,8 @@ func (l *loop) showUpkeep(now time.Duration) {
 		g := &l.glands[i]
 		id := g.Rules.ID
 		last := g.Upkeep
-		running := last != nil && last.RunIn != nil && last.RunIn.Active
-		if !l.stale[id] && !(running && wall.Sub(last.Time) >= time.Minute) {
+		minute := last != nil && last.RunIn != nil && last.RunIn.Active && wall.Sub(last.Time) >= time.Minute
+		if !l.stale[id] && !minute {
 			continue
 		}
 		if shown++; shown > showMost {

@@ -222,14 +222,7 @@ func TestWakingChangesNoUpkeep(t *testing.T) {
 			for _, tr := range out {
 				said[i] += fmt.Sprintln(tr.At, tr.Condition, tr.Active, tr.Message)
 			}
-			for _, f := range stations[i].TakeFresh() {
-				switch {
-				case f.Bucket != nil:
-					fresh[i] += fmt.Sprintln(*f.Bucket)
-				case f.RunIn != nil:
-					fresh[i] += fmt.Sprintln(f.RunIn.Outcome, f.RunIn.Ended, f.RunIn.Stage, len(f.RunIn.Curve))
-				}
-			}
+			fresh[i] += freshWords(stations[i].TakeFresh())
 		}
 		for stretch := range rapid.IntRange(1, 12).Draw(t, "stretches") {
 			switch rapid.IntRange(0, 3).Draw(t, "what") {
@@ -265,6 +258,18 @@ func TestWakingChangesNoUpkeep(t *testing.T) {
 			t.Fatalf("said\n%s\nand woken\n%s\nfresh\n%s\nand woken\n%s", said[0], said[1], fresh[0], fresh[1])
 		}
 	})
+}
+
+func freshWords(list []Fresh) (text string) {
+	for _, f := range list {
+		switch {
+		case f.Bucket != nil:
+			text += fmt.Sprintln(*f.Bucket)
+		case f.RunIn != nil:
+			text += fmt.Sprintln(f.RunIn.Outcome, f.RunIn.Ended, f.RunIn.Stage, len(f.RunIn.Curve))
+		}
+	}
+	return text
 }
 
 // What a gland's upkeep holds is bounded, whatever is recorded and however long:

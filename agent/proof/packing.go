@@ -54,7 +54,6 @@ type packing struct {
 	since   float64 // days since the last adjustment
 	short   int     // intervals in a row that were too short
 	waits   float64 // days until the mechanic comes; < 0: not called
-	unseen  float64 // share of adjustments that nobody records
 	spent   string  // why it is; empty: it is not
 	crossed bool    // the weep has reached the most allowed in this leg
 }
@@ -105,7 +104,7 @@ func (p *packing) hour() {
 		whole := (p.leak - p.base) / p.pace // days if it were even
 		d *= 0.5 * math.Sqrt(max(whole, 1)/max(p.since, h))
 	case Ageing:
-		d *= 0.5 + math.Pow(p.age/60, 2)
+		d *= 0.5 + (p.age/60)*(p.age/60)
 	case Jumps:
 		const every = 2.0 // days
 		if p.rng.Float64() < h/every {

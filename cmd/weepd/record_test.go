@@ -53,7 +53,11 @@ func (r *recorder) record(t *testing.T, args ...string) ran {
 
 func (r *recorder) upkeep(t *testing.T) agent.UpkeepState {
 	t.Helper()
-	answer, err := http.Get(r.url + "/api/v1/upkeep?gland=p1-de")
+	asked, err := http.NewRequestWithContext(t.Context(), http.MethodGet, r.url+"/api/v1/upkeep?gland=p1-de", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.DefaultClient.Do(asked)
 	if err != nil {
 		t.Fatal(err)
 	}

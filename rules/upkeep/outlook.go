@@ -69,7 +69,7 @@ func (v *view) toLimit() ahead {
 		gap := f.of(v.cfg.LeakDPM) - f.of(a.level.DPM)
 		levelSD := (f.of(a.level.HighDPM) - f.of(a.level.LowDPM)) / (2 * z95)
 		logs = append(logs, math.Log(gap/m))
-		variances = append(variances, math.Pow(s/m, 2)+math.Pow(levelSD/gap, 2)+raggedShare*ragged*m/gap)
+		variances = append(variances, (s/m)*(s/m)+(levelSD/gap)*(levelSD/gap)+raggedShare*ragged*m/gap)
 	}
 	if len(logs) == 0 {
 		a.reason = "the weep has not grown so far that it shows"

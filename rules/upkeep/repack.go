@@ -141,12 +141,12 @@ func numbers(n int) []float64 {
 
 func trendWords(t Trend, p Packing) []string {
 	var list []string
-	switch g := t.Growth; {
-	case g.Surety == TooEarly:
+	switch g := t.Growth; g.Surety {
+	case TooEarly:
 		list = append(list, "weep since the last adjustment: too early to tell")
-	case g.Surety == Unsure:
+	case Unsure:
 		list = append(list, "the weep since the last adjustment shows no trend")
-	default:
+	case Likely, Sure:
 		list = append(list, fmt.Sprintf("the weep changes by %+.2g drops/min a day (%s)", g.Per, g.Surety))
 	}
 	change := func(what string, s Slope, percent string) {
