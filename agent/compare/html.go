@@ -47,7 +47,7 @@ func spanText(s float64) string {
 		return fmt.Sprintf("%.3g s", d.Seconds())
 	}
 	text := d.Round(time.Second).String()
-	if d >= time.Hour && strings.HasSuffix(text, "m0s") {
+	if strings.HasSuffix(text, "m0s") {
 		text = strings.TrimSuffix(text, "0s")
 	}
 	return text

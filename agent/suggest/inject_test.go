@@ -26,8 +26,8 @@ func stretchOf(seconds float64) *stretch {
 // in order, and after it the weep is the one asked for.
 func TestInjectedWeep(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := stretchOf(rapid.Float64Range(0.5, 4).Draw(t, "interval"))
-		c := change{rapid.SampledFrom([]Limit{Dry, Leak}).Draw(t, "limit"), rapid.Float64Range(1, 300).Draw(t, "to")}
+		s := stretchOf(rapid.Float64Range(4, 30).Draw(t, "interval"))
+		c := change{rapid.SampledFrom([]Limit{Dry, Leak}).Draw(t, "limit"), rapid.Float64Range(0.5, 40).Draw(t, "to")}
 		before, after, last, lead := 0.0, 0.0, time.Duration(0), 0.0
 		for _, r := range s.rows {
 			if r.Point.Kind == reading.Drip && r.At < s.onset() {
@@ -57,7 +57,7 @@ func TestInjectedWeep(t *testing.T) {
 }
 
 func TestInjectedStopIsWatched(t *testing.T) {
-	s := stretchOf(1.5)
+	s := stretchOf(15)
 	rows := 0
 	for _, r := range s.inject(change{Dry, 0}) {
 		if r.At >= s.onset() && r.Point.Kind == reading.Drip {
@@ -73,7 +73,7 @@ func TestInjectedStopIsWatched(t *testing.T) {
 }
 
 func TestInjectedRise(t *testing.T) {
-	s := stretchOf(1.5)
+	s := stretchOf(15)
 	for _, r := range s.inject(change{Rise, 2}) {
 		want := 26 + 2*max(0, (r.At-s.onset()).Minutes())
 		if r.Point.Kind == reading.Temp && math.Abs(r.Value-want) > 1e-9 {

@@ -17,8 +17,8 @@ const start = 1_772_409_600 * time.Second
 
 func point(k reading.Kind) reading.Point { return reading.Point{Gland: "p1", Kind: k} }
 
-// record makes days of a gland at 40 drops a minute with gamma intervals, and a
-// rise of 8 °C; at the given hours the weep is another one for five minutes.
+// record makes days of a gland at 10 drops a minute (so few, as tests count drops) with gamma intervals, and a
+// rise of 8 °C; at the given hours the weep is another one for a quarter of an hour.
 func record(days float64, odd map[float64]float64) []reading.Reading {
 	const shape = 3.0
 	rng := rand.New(rand.NewPCG(1, 2))
@@ -29,14 +29,14 @@ func record(days float64, odd map[float64]float64) []reading.Reading {
 	add(0, reading.Run, 1)
 	slow := 0.0
 	for now := 0.0; now < days*86400; {
-		dpm := 40.0
+		dpm := 10.0
 		for hour, other := range odd {
-			if now >= hour*3600 && now < hour*3600+300 {
+			if now >= hour*3600 && now < hour*3600+900 {
 				dpm = other
 			}
 		}
 		now += distuv.Gamma{Alpha: shape, Beta: shape * dpm / 60, Src: rng}.Rand()
-		for ; slow < now; slow += 50 {
+		for ; slow < now; slow += 58 {
 			add(slow, reading.Temp, 26+0.05*rng.NormFloat64())
 			add(slow, reading.Ref, 18+0.05*rng.NormFloat64())
 		}
@@ -47,8 +47,8 @@ func record(days float64, odd map[float64]float64) []reading.Reading {
 
 func gland() rules.GlandConfig {
 	return rules.GlandConfig{
-		ID: "p1", NormalDPM: 40, Fitted: rules.Fitted{true, true, true, true},
-		Limits: rules.Limits{DryDPM: 15, LeakDPM: 90, GushDPM: 200, RiseC: 25, FalseAlarmsPerYear: 1},
+		ID: "p1", NormalDPM: 10, Fitted: rules.Fitted{true, true, true, true},
+		Limits: rules.Limits{DryDPM: 4, LeakDPM: 22, GushDPM: 200, RiseC: 25, FalseAlarmsPerYear: 1},
 		Timing: rules.Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5},
 	}
 }
@@ -90,7 +90,7 @@ func studied(t *testing.T, rows []reading.Reading, o Options) map[Limit]Finding 
 
 func options() Options {
 	return Options{
-		Limits: Limits(), Factors: []float64{1, 1.25}, Budgets: []float64{0.1, 1}, MostPerMonth: 20,
+		Limits: Limits(), Factors: []float64{1, 1.25}, Budgets: []float64{1}, MostPerMonth: 20,
 		MostDryDPM: map[string]float64{"p1": 30},
 	}
 }
@@ -99,9 +99,9 @@ func options() Options {
 // says, and each limit's proposal follows from its rules.
 func TestStudyOfEightDays(t *testing.T) {
 	o := options()
-	found := studied(t, record(8, map[float64]float64{30: 3, 80: 3, 130.3: 3}), o)
+	found := studied(t, record(8, map[float64]float64{30: 0.5, 80: 0.5, 130.3: 0.5}), o)
 	dry := found[Dry]
-	if !dry.Enough || dry.Stretches != mostStretches || math.Abs(dry.Watched-8) > 0.01 || math.Abs(dry.Usual50-40) > 1 {
+	if !dry.Enough || dry.Stretches != mostStretches || math.Abs(dry.Watched-8) > 0.01 || math.Abs(dry.Usual50-10) > 0.5 {
 		t.Fatalf("%+v", dry)
 	}
 	if dry.Regularity < 1.8 || dry.Regularity > 3 {
@@ -110,7 +110,7 @@ func TestStudyOfEightDays(t *testing.T) {
 	for _, f := range found {
 		theoryAgrees(t, f)
 	}
-	if p := dry.Proposal; p.Keep || p.Value != 18.8 || p.Looser {
+	if p := dry.Proposal; p.Keep || p.Value != 5 || p.Looser {
 		t.Errorf("dry: %+v", p)
 	}
 	for _, c := range dry.Candidates {
@@ -119,7 +119,7 @@ func TestStudyOfEightDays(t *testing.T) {
 		}
 	}
 	o.MostPerMonth, o.Limits, o.Factors, o.Budgets = 1, []Limit{Dry}, []float64{1}, []float64{1}
-	if p := studied(t, record(8, map[float64]float64{30: 3, 80: 3, 130.3: 3}), o)[Dry].Proposal; !p.Keep || len(p.Reasons) < 2 {
+	if p := studied(t, record(8, map[float64]float64{30: 0.5, 80: 0.5, 130.3: 0.5}), o)[Dry].Proposal; !p.Keep || len(p.Reasons) < 2 {
 		t.Errorf("three alarms in eight days, one a month accepted: %+v", p)
 	}
 }
@@ -142,11 +142,12 @@ func theoryAgrees(t *testing.T, f Finding) {
 }
 
 func TestTooLittleRecord(t *testing.T) {
+	few := Options{Limits: []Limit{Dry}, Factors: []float64{1}, Budgets: []float64{1}}
 	for _, c := range []struct {
 		days float64
 		want string
-	}{{0.01, "14 minutes were watched with the shaft turning, want 7 days"}, {3, "3.0 days were watched with the shaft turning, want 7 days"}} {
-		f := studied(t, record(c.days, nil), options())[Dry]
+	}{{0.01, "15 minutes were watched with the shaft turning, want 7 days"}, {3, "3.0 days were watched with the shaft turning, want 7 days"}} {
+		f := studied(t, record(c.days, nil), few)[Dry]
 		if f.Enough || f.TooLittle != c.want || f.Proposal != nil || len(f.Candidates) > 0 {
 			t.Errorf("%g days: %+v", c.days, f)
 		}
@@ -161,7 +162,7 @@ func TestTooLittleRecord(t *testing.T) {
 		}
 		restless = append(restless, r)
 	}
-	if f := studied(t, restless, options())[Dry]; f.Enough || f.TooLittle != "5.0 days were watched with the shaft turning, want 7 days" {
+	if f := studied(t, restless, few)[Dry]; f.Enough || f.TooLittle != "5.0 days were watched with the shaft turning, want 7 days" {
 		t.Errorf("half of ten days: %+v", f)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"time"
 
 	"weepd/agent/compare"
@@ -118,7 +119,11 @@ func spanOf(s float64) string {
 	if d < time.Minute {
 		return fmt.Sprintf("%.3gs", d.Seconds())
 	}
-	return d.Round(time.Second).String()
+	text := d.Round(time.Second).String()
+	if strings.HasSuffix(text, "m0s") {
+		text = strings.TrimSuffix(text, "0s")
+	}
+	return text
 }
 
 func printWeeks(out *printer, r compare.Result) {
