@@ -146,13 +146,13 @@ func printLoad(out *printer, r compare.Result) {
 	out.printf("\n")
 	out.table(func(row *printer) {
 		row.printf("OPERATOR'S LOAD\tOLD\tNEW\tMEASURE (IEC 62682, ISA-18.2; from memory)\n")
-		row.printf("alarms\t%d\t%d\t\n", before.Alarms, after.Alarms)
+		row.printf("alarms\t%d\t%d\t-\n", before.Alarms, after.Alarms)
 		row.printf("per 10 minutes\t%.3g\t%.3g\tabout %g acceptable, about %g manageable\n",
 			before.PerPeriod, after.PerPeriod, compare.AcceptableRate, compare.ManageableRate)
 		row.printf("most within 10 minutes\t%d\t%d\tmore than %d is a flood\n", before.WorstPeriod, after.WorstPeriod, compare.FloodAbove)
 		row.printf("floods\t%d\t%d\tuntil fewer than %d within 10 minutes\n", before.Floods, after.Floods, compare.FloodOver)
-		row.printf("time in floods\t%s\t%s\t\n", spanOf(before.FloodSeconds), spanOf(after.FloodSeconds))
+		row.printf("time in floods\t%s\t%s\t-\n", spanOf(before.FloodSeconds), spanOf(after.FloodSeconds))
 		row.printf("chattering\t%d\t%d\tan alarm %d times or more within a minute\n", len(before.Chattering), len(after.Chattering), compare.ChatterTimes)
-		row.printf("standing over 24 h\t%d\t%d\t\n", len(before.Stale), len(after.Stale))
+		row.printf("standing over 24 h\t%d\t%d\tnone is wanted\n", len(before.Stale), len(after.Stale))
 	})
 }
