@@ -65,7 +65,7 @@ func drawWeeks(r Result) (chart, error) {
 		labels = append(labels, k.Monday)
 	}
 	svg, err := bars(values, labels, []string{"old", "new"}, []string{inkOld, inkNew}, 280, false)
-	return chart{"Alarms a week", "Weeks begin on Monday, UTC.", svg}, err
+	return chart{"Alarms a week", "Weeks begin on Monday, " + r.Zone + ".", svg}, err
 }
 
 func drawPeriods(r Result) (chart, error) {

@@ -19,7 +19,13 @@ func WriteHTML(w io.Writer, r Result) error {
 	page, err := template.New("report").Funcs(template.FuncMap{
 		"span": spanText, "shift": shiftText, "percent": func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) },
 		"hundredth": func(v *float64) string { return fmt.Sprintf("%.2f", *v) },
-		"priority":  func(p string) string { return "p-" + p },
+		"side": func(name string, l Load) any {
+			return struct {
+				Side string
+				Load Load
+			}{name, l}
+		},
+		"priority": func(p string) string { return "p-" + p },
 	}).Parse(reportText)
 	if err != nil {
 		return fmt.Errorf("the report's template: %w", err)

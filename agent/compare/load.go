@@ -11,7 +11,7 @@ import (
 // is acceptable and about two can be managed; more than ten within ten minutes
 // are a flood, which ends when fewer than five are; an alarm that comes three
 // times or more within a minute chatters; one that stands for more than a day is
-// stale.
+// stale, and fewer than five of these are accepted on any day.
 const (
 	Period         = 10 * time.Minute
 	AcceptableRate = 1.0 // alarms a period

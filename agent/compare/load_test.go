@@ -131,6 +131,11 @@ func TestWeeksBeginOnMonday(t *testing.T) {
 			t.Errorf("%s is in the week of %s, want %s", text, weeks[0].Monday, monday)
 		}
 	}
+	// Monday begins an hour earlier in a zone that is an hour ahead.
+	ahead := Watch{Zone: time.FixedZone("ahead", 3600)}
+	if a, b := ahead.weekOf(at("2026-03-01T22:59:59Z")), ahead.weekOf(at("2026-03-01T23:00:00Z")); a+1 != b || monday(b) != "2026-03-02" {
+		t.Errorf("weeks %s and %s", monday(a), monday(b))
+	}
 }
 
 func TestOfPutsSideBySide(t *testing.T) {

@@ -35,6 +35,7 @@ type Result struct {
 	Changes []Setting `json:"settings_changed"`
 	Lines   []Line    `json:"conditions"`
 	Weeks   []Week    `json:"weeks"`
+	Zone    string    `json:"weeks_zone"`
 	// OldPerWeek and NewPerWeek are alarms in a watched week; nil where less than
 	// a week was watched.
 	OldPerWeek *float64 `json:"old_alarms_per_week"`
@@ -57,7 +58,7 @@ type Setting struct {
 	New   string `json:"new"`
 }
 
-// Week is a week of the recording, from Monday 00:00 UTC.
+// Week is a week of the recording, from Monday 00:00 of the zone.
 type Week struct {
 	Monday string  `json:"week_from"`
 	Hours  float64 `json:"watched_hours"`
@@ -114,6 +115,10 @@ func Of(before, after *Spans, w *Watch, within time.Duration, glands []string) R
 		From: Instant(w.First), To: Instant(w.Last), Watched: w.Watched.Seconds(), Within: within.Seconds(),
 		Alone: []Alone{}, Changes: []Setting{}, Lines: []Line{}, Weeks: w.weeks(before, after),
 		OldLoad: before.load(w.Watched), NewLoad: after.load(w.Watched),
+	}
+	r.Zone = "UTC"
+	if w.Zone != nil {
+		r.Zone = w.Zone.String()
 	}
 	for _, gland := range glands {
 		for c := range rules.Conditions {

@@ -11,12 +11,11 @@ import (
 const (
 	day  = 24 * time.Hour
 	week = 7 * day
-	// Day 0 of Unix time was a Thursday; weeks begin on Monday, UTC (ISO 8601).
-	firstMonday = -3 * day
 )
 
 // Watch follows which time a recording covers, without its gaps.
 type Watch struct {
+	Zone        *time.Location // of weeks; nil: UTC
 	First, Last time.Duration
 	Watched     time.Duration
 	byWeek      map[int64]time.Duration
@@ -32,34 +31,39 @@ func (w *Watch) Row(r reading.Reading) {
 	}
 	if since := r.At - w.Last; since > 0 && since <= rules.MaxSilence {
 		w.Watched += since
-		w.byWeek[weekOf(w.Last)] += since
+		w.byWeek[w.weekOf(w.Last)] += since
 	}
 	w.Last = max(w.Last, r.At)
 }
 
-func weekOf(at time.Duration) int64 {
-	weeks := (at - firstMonday) / week
-	if at < firstMonday {
-		weeks--
+// weekOf numbers weeks from that of 1970-01-01, a Thursday; they begin on Monday
+// (ISO 8601) at midnight of the zone.
+func (w *Watch) weekOf(at time.Duration) int64 {
+	t := Instant(at).Time()
+	if w.Zone != nil {
+		t = t.In(w.Zone)
 	}
-	return int64(weeks)
+	date := time.Date(t.Year(), t.Month(), t.Day(), 0, 0, 0, 0, time.UTC).Unix() / 86400
+	return (date + 3 + 7*10_000) / 7 // whole weeks added, so that it rounds down
+}
+
+// monday is the first day of a week, as a date.
+func monday(week int64) string {
+	return time.Unix((week*7-3-7*10_000)*86400, 0).UTC().Format(time.DateOnly)
 }
 
 // weeks gives the weeks from the first row to the last, with the alarms of each.
 func (w *Watch) weeks(before, after *Spans) []Week {
-	var list []Week
+	list := []Week{}
 	if !w.any {
 		return list
 	}
-	for n := weekOf(w.First); n <= weekOf(w.Last); n++ {
-		list = append(list, Week{
-			Monday: Instant(time.Duration(n)*week + firstMonday).Time().Format(time.DateOnly),
-			Hours:  w.byWeek[n].Hours(),
-		})
+	for n := w.weekOf(w.First); n <= w.weekOf(w.Last); n++ {
+		list = append(list, Week{Monday: monday(n), Hours: w.byWeek[n].Hours()})
 	}
 	count := func(s *Spans, add func(*Week)) {
 		for _, r := range s.raises() {
-			if i := int(weekOf(r.at) - weekOf(w.First)); i >= 0 && i < len(list) {
+			if i := int(w.weekOf(r.at) - w.weekOf(w.First)); i >= 0 && i < len(list) {
 				add(&list[i])
 			}
 		}

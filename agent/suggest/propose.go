@@ -130,7 +130,7 @@ func (f *Finding) fors(c Candidate, o Options) []string {
 	default:
 		band = fmt.Sprintf("the usual rise of %.3g to %.3g%s (5 to 95 %% of the quiet record) stays below %.3g, up to where the false-alarm budget holds", f.Usual05, f.Usual95, unit, c.Value*riseMargin)
 	}
-	return []string{band, fmt.Sprintf("%d alarms in the record, %.2g a month (%.2g to %.2g), at most %g are accepted", c.Alarms, c.PerMonth, c.Low95, c.High95, o.MostPerMonth)}
+	return []string{band, fmt.Sprintf("%s in the record, %.2g a month (%.2g to %.2g), at most %g are accepted", alarmsText(c.Alarms), c.PerMonth, c.Low95, c.High95, o.MostPerMonth)}
 }
 
 // against are the reasons against a candidate.
@@ -143,7 +143,7 @@ func (f *Finding) against(c Candidate, o Options) []string {
 		why = append(why, fmt.Sprintf("%.2g alarms a month in the record, more than the %g that are accepted", c.PerMonth, o.MostPerMonth))
 	}
 	if n := c.early(); n > 0 {
-		why = append(why, fmt.Sprintf("%d alarms in stretches without a change", n))
+		why = append(why, fmt.Sprintf("%s in stretches without a change", alarmsText(n)))
 	}
 	return why
 }
@@ -181,4 +181,11 @@ func (f *Finding) unit() string {
 		return " °C"
 	}
 	return " dpm"
+}
+
+func alarmsText(n int) string {
+	if n == 1 {
+		return "1 alarm"
+	}
+	return fmt.Sprintf("%d alarms", n)
 }

@@ -52,7 +52,7 @@ func compared(ctx context.Context, s streams, oldPath string, a against, recordi
 		return err
 	}
 	var spans [2]compare.Spans
-	var watch compare.Watch
+	watch := compare.Watch{Zone: after.TimeZone}
 	rows, err := agent.ManyReplay{
 		Configs:    []rules.Config{before.Rules(), after.Rules()},
 		Stdin:      s.in,

@@ -129,7 +129,7 @@ func spanOf(s float64) string {
 func printWeeks(out *printer, r compare.Result) {
 	out.printf("\n")
 	out.table(func(row *printer) {
-		row.printf("WEEK FROM\tWATCHED\tALARMS OLD\tALARMS NEW\n")
+		row.printf("WEEK FROM (%s)\tWATCHED\tALARMS OLD\tALARMS NEW\n", r.Zone)
 		for _, k := range r.Weeks {
 			row.printf("%s\t%.1f h\t%d\t%d\n", k.Monday, k.Hours, k.Old, k.New)
 		}
@@ -153,6 +153,17 @@ func printLoad(out *printer, r compare.Result) {
 		row.printf("floods\t%d\t%d\tuntil fewer than %d within 10 minutes\n", before.Floods, after.Floods, compare.FloodOver)
 		row.printf("time in floods\t%s\t%s\t-\n", spanOf(before.FloodSeconds), spanOf(after.FloodSeconds))
 		row.printf("chattering\t%d\t%d\tan alarm %d times or more within a minute\n", len(before.Chattering), len(after.Chattering), compare.ChatterTimes)
-		row.printf("standing over 24 h\t%d\t%d\tnone is wanted\n", len(before.Stale), len(after.Stale))
+		row.printf("standing over 24 h\t%d\t%d\tfewer than 5 on any day\n", len(before.Stale), len(after.Stale))
 	})
+	for _, side := range []struct {
+		name string
+		load compare.Load
+	}{{"old", before}, {"new", after}} {
+		for _, c := range side.load.Chattering {
+			out.printf("chattering, %s: %s %s, %d alarms, episodes: %d\n", side.name, c.Gland, c.Condition, c.Alarms, c.Episodes)
+		}
+		for _, s := range side.load.Stale {
+			out.printf("standing, %s: %s %s for %s from %s\n", side.name, s.Gland, s.Condition, spanOf(s.Seconds), s.From)
+		}
+	}
 }

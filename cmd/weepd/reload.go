@@ -164,6 +164,7 @@ func (r *reloader) apply(ctx context.Context, cfg *config.Config, text []byte, a
 	}
 	failed := r.restart(ctx, cfg, next, changes, server)
 	r.station, r.cfg, r.text = next, cfg, text
+	warnUnwise(r.log, cfg)
 	return failed
 }
 

@@ -44,9 +44,7 @@ func run(ctx context.Context, s streams, path string) error {
 	}
 	logs := newSwitched(newLog(s.err, cfg.Log))
 	log := slog.New(logs)
-	for _, w := range cfg.Warnings {
-		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
-	}
+	warnUnwise(log, cfg)
 	clock := agent.NewClock(nil)
 	one := station{clock: clock, log: log, logTo: s.err}
 	if err := one.configure(cfg, clock, log); err != nil {
@@ -120,4 +118,11 @@ func mqttConfig(station string, m *config.MQTT) *mqtt.Config {
 		out.Sparkplug = &mqtt.Sparkplug{Group: m.Group, Node: station, Host: m.HostID}
 	}
 	return out
+}
+
+// warnUnwise logs what is allowed and unwise in a configuration.
+func warnUnwise(log *slog.Logger, cfg *config.Config) {
+	for _, w := range cfg.Warnings {
+		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
+	}
 }
