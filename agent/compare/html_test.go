@@ -52,7 +52,7 @@ func TestPageNamesWhatIsWrong(t *testing.T) {
 	}
 	page := pageOf(t, Of(&before, &after, w, time.Minute, []string{"p1", "p2"}))
 	for want, times := range map[string]int{
-		"old: p1 dry chatters, 3 alarms, episodes: 1":                      1,
+		"old: p1 dry chatters, 3 alarms, episodes: 1":                   1,
 		"new: p2 leaking stood for 25h0m from 1970-01-01T01:00:00.000Z": 1,
 		"<td>only old</td>": 3, "<td>only new</td>": 1, "<svg": 4, "<rect ": 4,
 	} {
