@@ -55,9 +55,7 @@ func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err er
 		if ctx.Err() != nil {
 			return rows, fmt.Errorf("replay stopped after %d rows: %w", rows, context.Cause(ctx))
 		}
-		if fault := crowd.feed(batch); fault != nil {
-			return rows, fault
-		}
+		crowd.feed(batch)
 		rows += int64(len(batch))
 		p.tell(batch, crowd)
 	}
@@ -84,26 +82,26 @@ func (p ManyReplay) tell(batch []reading.Reading, c *crowd) {
 // crowd is the stations that take the same rows.
 type crowd struct {
 	stations []crowded
-	known    map[string]bool // glands of any of them
+	known    map[string]int // glands of any of them, numbered
 	rows     []reading.Reading
+	numbers  []int // of the rows' glands
 }
 
 type crowded struct {
 	*rules.Station
-	glands map[string]bool
+	places []int // by a gland's number; -1: it does not know it
 	out    []rules.Transition
-	err    error
 }
 
 func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 	union := rules.Config{}
-	c := &crowd{known: make(map[string]bool)}
+	c := &crowd{known: make(map[string]int)}
 	for _, cfg := range configs {
 		for _, g := range cfg.Glands {
-			if !c.known[g.ID] {
+			if _, known := c.known[g.ID]; !known {
+				c.known[g.ID] = len(union.Glands)
 				union.Glands = append(union.Glands, g)
 			}
-			c.known[g.ID] = true
 		}
 	}
 	fitted := make(map[string]rules.Fitted)
@@ -111,18 +109,24 @@ func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 		fitted[g.ID] = g.Fitted
 	}
 	for _, cfg := range configs {
-		own := crowded{glands: make(map[string]bool, len(cfg.Glands))}
 		as := rules.Config{Glands: make([]rules.GlandConfig, len(cfg.Glands))}
 		for i, g := range cfg.Glands {
 			g.Fitted = fitted[g.ID]
 			g.InferShaft = g.InferShaft && !g.Fitted[reading.Run] // as FitRecorded
-			as.Glands[i], own.glands[g.ID] = g, true
+			as.Glands[i] = g
 		}
 		station, err := rules.NewStation(as)
 		if err != nil {
 			return nil, err
 		}
-		own.Station = station
+		own := crowded{Station: station}
+		for _, g := range union.Glands {
+			place, knows := station.Place(g.ID)
+			if !knows {
+				place = -1
+			}
+			own.places = append(own.places, place)
+		}
 		c.stations = append(c.stations, own)
 	}
 	return c, nil
@@ -135,51 +139,48 @@ func (c *crowd) batch(from *merge) ([]reading.Reading, error) {
 		c.rows = make([]reading.Reading, 0, replayBatch)
 	}
 	rows := c.rows[:0]
+	c.numbers = c.numbers[:0]
 	for len(rows) < replayBatch {
 		row, where, err := from.next()
 		if err != nil {
 			return rows, err
 		}
-		if !c.known[row.Point.Gland] {
+		number, known := c.known[row.Point.Gland]
+		if !known {
 			return rows, fmt.Errorf("%s: reading of unknown point %s; add gland %s to the configuration, or take its rows out of the recording",
 				where(), row.Point, row.Point.Gland)
 		}
-		rows = append(rows, row)
+		rows, c.numbers = append(rows, row), append(c.numbers, number)
 	}
 	return rows, nil
 }
 
 // feed gives all stations the rows, on all processors.
-func (c *crowd) feed(rows []reading.Reading) error {
+func (c *crowd) feed(rows []reading.Reading) {
 	var group sync.WaitGroup
 	workers := min(runtime.GOMAXPROCS(0), len(c.stations))
 	for w := range workers {
 		group.Go(func() {
 			for i := w; i < len(c.stations); i += workers {
-				c.stations[i].feed(rows)
+				c.stations[i].feed(rows, c.numbers)
 			}
 		})
 	}
 	group.Wait()
-	var errs []error
-	for i := range c.stations {
-		errs = append(errs, c.stations[i].err)
-	}
-	return errors.Join(errs...)
 }
 
-func (s *crowded) feed(rows []reading.Reading) {
-	for _, row := range rows {
-		if !s.glands[row.Point.Gland] {
+func (s *crowded) feed(rows []reading.Reading, numbers []int) {
+	for i := range rows {
+		row := &rows[i]
+		var out []rules.Transition
+		if place := s.places[numbers[i]]; place >= 0 {
+			out = s.FeedPlace(place, row.At, row.Point.Kind, row.Value, row.Quality)
+		} else {
 			// Time passes all the same, so that gaps are those of the station.
-			s.out = append(s.out, s.Advance(row.At)...)
-			continue
+			out = s.Advance(row.At)
 		}
-		out, err := s.Feed(row)
-		if err != nil {
-			s.err = err
-			return
+		if len(out) > 0 {
+			s.out = append(s.out, out...)
 		}
-		s.out = append(s.out, out...)
 	}
 }

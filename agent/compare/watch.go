@@ -18,7 +18,9 @@ type Watch struct {
 	Zone        *time.Location // of weeks; nil: UTC
 	First, Last time.Duration
 	Watched     time.Duration
-	byWeek      map[int64]time.Duration
+	byWeek      map[int64]*time.Duration
+	now         *time.Duration // of the week that w.Last is in
+	until       time.Duration  // the week is looked at again from then on
 	any         bool
 }
 
@@ -26,14 +28,28 @@ type Watch struct {
 func (w *Watch) Row(r reading.Reading) {
 	if !w.any {
 		w.First, w.Last, w.any = r.At, r.At, true
-		w.byWeek = map[int64]time.Duration{}
+		w.byWeek = map[int64]*time.Duration{}
 		return
 	}
 	if since := r.At - w.Last; since > 0 && since <= rules.MaxSilence {
 		w.Watched += since
-		w.byWeek[w.weekOf(w.Last)] += since
+		if w.now == nil || w.Last >= w.until {
+			w.turn()
+		}
+		*w.now += since
 	}
 	w.Last = max(w.Last, r.At)
+}
+
+// turn looks which week it is. Midnights fall on quarters of an hour in every zone
+// of today.
+func (w *Watch) turn() {
+	const quarter = 15 * time.Minute
+	n := w.weekOf(w.Last)
+	if w.byWeek[n] == nil {
+		w.byWeek[n] = new(time.Duration)
+	}
+	w.now, w.until = w.byWeek[n], w.Last.Truncate(quarter)+quarter
 }
 
 // weekOf numbers weeks from that of 1970-01-01, a Thursday; they begin on Monday
@@ -59,7 +75,7 @@ func (w *Watch) weeks(before, after *Spans) []Week {
 		return list
 	}
 	for n := w.weekOf(w.First); n <= w.weekOf(w.Last); n++ {
-		list = append(list, Week{Monday: monday(n), Hours: w.byWeek[n].Hours()})
+		list = append(list, Week{Monday: monday(n), Hours: w.hours(n)})
 	}
 	count := func(s *Spans, add func(*Week)) {
 		for _, r := range s.raises() {
@@ -71,4 +87,11 @@ func (w *Watch) weeks(before, after *Spans) []Week {
 	count(before, func(k *Week) { k.Old++ })
 	count(after, func(k *Week) { k.New++ })
 	return slices.Clip(list)
+}
+
+func (w *Watch) hours(week int64) float64 {
+	if d := w.byWeek[week]; d != nil {
+		return d.Hours()
+	}
+	return 0
 }

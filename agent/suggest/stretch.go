@@ -88,3 +88,28 @@ func (s *stretch) leadDPM() float64 {
 	}
 	return drops / leadTime.Minutes()
 }
+
+// leastRows of what a limit watches must lie before an onset for anything to be
+// learned from it.
+const leastRows = 30
+
+// usable leaves out stretches with next to no drops, or temperatures.
+func usable(all []*stretch, l Limit) []*stretch {
+	kind := reading.Drip
+	if l == Rise {
+		kind = reading.Temp
+	}
+	var list []*stretch
+	for _, s := range all {
+		n := 0
+		for _, r := range s.rows {
+			if r.Point.Kind == kind && r.At < s.onset() && (l == Rise || r.Value > 0) {
+				n++
+			}
+		}
+		if n >= leastRows {
+			list = append(list, s)
+		}
+	}
+	return list
+}

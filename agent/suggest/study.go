@@ -102,21 +102,22 @@ func (s *Study) Report() []Finding {
 func (s *Study) find(g rules.GlandConfig, l Limit, models *weep.Models) Finding {
 	h := s.past.glands[g.ID]
 	g.Fitted, g.InferShaft = h.fitted, g.InferShaft && !h.fitted[reading.Run]
+	list := usable(s.injected[g.ID], l)
 	f := Finding{
 		Gland: g.ID, Limit: l, InForce: l.of(g.Limits), Budget: g.Limits.FalseAlarmsPerYear,
-		Watched: h.turning.Hours() / 24, Stretches: len(s.injected[g.ID]), Candidates: []Candidate{},
+		Watched: h.turning.Hours() / 24, Stretches: len(list), Candidates: []Candidate{},
 	}
 	f.usual(s.quiet[g.ID], l)
 	if f.lacking(h, l) {
 		return f
 	}
-	f.learn(g, s.injected[g.ID], models)
+	f.learn(g, list, models)
 	months := h.turning.Hours() / (24 * monthDays)
 	for i, v := range s.plan {
 		if i > 0 && v.limit != l {
 			continue
 		}
-		f.Candidates = append(f.Candidates, s.candidate(&f, g, l, i, months))
+		f.Candidates = append(f.Candidates, s.candidate(&f, g, l, i, months, list))
 	}
 	f.sort()
 	f.propose(s.options, g)
@@ -126,7 +127,7 @@ func (s *Study) find(g rules.GlandConfig, l Limit, models *weep.Models) Finding 
 // monthDays is the mean month.
 const monthDays = 365.25 / 12
 
-func (s *Study) candidate(f *Finding, g rules.GlandConfig, l Limit, i int, months float64) Candidate {
+func (s *Study) candidate(f *Finding, g rules.GlandConfig, l Limit, i int, months float64, list []*stretch) Candidate {
 	v := s.plan[i]
 	limits, ok := v.apply(g.Limits)
 	c := Candidate{
@@ -140,7 +141,7 @@ func (s *Study) candidate(f *Finding, g rules.GlandConfig, l Limit, i int, month
 	c.PerMonth, c.Low95, c.High95 = rate.DPM, rate.LowDPM, rate.HighDPM
 	g.Limits = limits
 	for _, change := range changesOf(l, f.InForce) {
-		c.Delays = append(c.Delays, f.delay(g, change, s.injected[g.ID]))
+		c.Delays = append(c.Delays, f.delay(g, change, list))
 	}
 	return c
 }

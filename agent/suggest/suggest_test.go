@@ -166,3 +166,23 @@ func TestTooLittleRecord(t *testing.T) {
 		t.Errorf("half of ten days: %+v", f)
 	}
 }
+
+// A gland that never drips and one whose sensors spoke once are no ground for a
+// proposal, and no harm.
+func TestNothingToLearnFrom(t *testing.T) {
+	o := Options{Limits: Limits(), Factors: []float64{1}, Budgets: []float64{1}}
+	var dry, once []reading.Reading
+	once = append(once, reading.Reading{At: start, Point: point(reading.Drip), Value: 1},
+		reading.Reading{At: start, Point: point(reading.Ref), Value: 18}, reading.Reading{At: start, Point: point(reading.Temp), Value: 26})
+	for at := start; at < start+9*24*time.Hour; at += 50 * time.Second {
+		dry = append(dry, reading.Reading{At: at, Point: point(reading.Drip)})
+		once = append(once, reading.Reading{At: at, Point: point(reading.Run), Value: 1})
+	}
+	for name, rows := range map[string][]reading.Reading{"dry": dry, "once": once} {
+		for l, f := range studied(t, rows, o) {
+			if f.Enough || f.Proposal != nil || f.TooLittle == "" {
+				t.Errorf("%s, %s: %+v", name, l, f)
+			}
+		}
+	}
+}
