@@ -55,7 +55,7 @@ func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err er
 		if ctx.Err() != nil {
 			return rows, fmt.Errorf("replay stopped after %d rows: %w", rows, context.Cause(ctx))
 		}
-		crowd.feed(batch)
+		crowd.feed()
 		rows += int64(len(batch))
 		p.tell(batch, crowd)
 	}
@@ -82,24 +82,25 @@ func (p ManyReplay) tell(batch []reading.Reading, c *crowd) {
 // crowd is the stations that take the same rows.
 type crowd struct {
 	stations []crowded
-	known    map[string]int // glands of any of them, numbered
-	rows     []reading.Reading
-	numbers  []int // of the rows' glands
+	known    map[string]bool // glands of any of them
+	numbers  map[reading.Point]uint16
+	readings []reading.Reading
+	rows     []reading.Row // the same, with their point's number
 }
 
 type crowded struct {
 	*rules.Station
-	places []int // by a gland's number; -1: it does not know it
+	places []int // by a point's number
 	out    []rules.Transition
 }
 
 func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 	union := rules.Config{}
-	c := &crowd{known: make(map[string]int)}
+	c := &crowd{known: make(map[string]bool), numbers: make(map[reading.Point]uint16)}
 	for _, cfg := range configs {
 		for _, g := range cfg.Glands {
-			if _, known := c.known[g.ID]; !known {
-				c.known[g.ID] = len(union.Glands)
+			if !c.known[g.ID] {
+				c.known[g.ID] = true
 				union.Glands = append(union.Glands, g)
 			}
 		}
@@ -119,15 +120,7 @@ func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 		if err != nil {
 			return nil, err
 		}
-		own := crowded{Station: station}
-		for _, g := range union.Glands {
-			place, knows := station.Place(g.ID)
-			if !knows {
-				place = -1
-			}
-			own.places = append(own.places, place)
-		}
-		c.stations = append(c.stations, own)
+		c.stations = append(c.stations, crowded{Station: station})
 	}
 	return c, nil
 }
@@ -135,52 +128,59 @@ func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 // batch reads the next rows, over those of the batch before; what ends the
 // reading comes with the last of them.
 func (c *crowd) batch(from *merge) ([]reading.Reading, error) {
-	if c.rows == nil {
-		c.rows = make([]reading.Reading, 0, replayBatch)
-	}
-	rows := c.rows[:0]
-	c.numbers = c.numbers[:0]
-	for len(rows) < replayBatch {
+	c.readings, c.rows = c.readings[:0], c.rows[:0]
+	for len(c.rows) < replayBatch {
 		row, where, err := from.next()
 		if err != nil {
-			return rows, err
+			return c.readings, err
 		}
-		number, known := c.known[row.Point.Gland]
-		if !known {
-			return rows, fmt.Errorf("%s: reading of unknown point %s; add gland %s to the configuration, or take its rows out of the recording",
+		number, met := c.numbers[row.Point]
+		if !met && c.known[row.Point.Gland] {
+			number = c.meet(row.Point)
+		} else if !met {
+			return c.readings, fmt.Errorf("%s: reading of unknown point %s; add gland %s to the configuration, or take its rows out of the recording",
 				where(), row.Point, row.Point.Gland)
 		}
-		rows, c.numbers = append(rows, row), append(c.numbers, number)
+		c.readings = append(c.readings, row)
+		c.rows = append(c.rows, reading.Row{At: row.At, Point: number, Kind: row.Point.Kind, Value: row.Value, Quality: row.Quality})
 	}
-	return rows, nil
+	return c.readings, nil
+}
+
+// meet numbers a new point.
+func (c *crowd) meet(p reading.Point) uint16 {
+	number := uint16(len(c.numbers))
+	c.numbers[p] = number
+	for i := range c.stations {
+		s := &c.stations[i]
+		s.places = append(s.places, s.Place(p.Gland))
+	}
+	return number
 }
 
 // feed gives all stations the rows, on all processors.
-func (c *crowd) feed(rows []reading.Reading) {
+func (c *crowd) feed() {
 	var group sync.WaitGroup
 	workers := min(runtime.GOMAXPROCS(0), len(c.stations))
 	for w := range workers {
 		group.Go(func() {
 			for i := w; i < len(c.stations); i += workers {
-				c.stations[i].feed(rows, c.numbers)
+				c.stations[i].feed(c.rows)
 			}
 		})
 	}
 	group.Wait()
 }
 
-func (s *crowded) feed(rows []reading.Reading, numbers []int) {
-	for i := range rows {
-		row := &rows[i]
-		var out []rules.Transition
-		if place := s.places[numbers[i]]; place >= 0 {
-			out = s.FeedPlace(place, row.At, row.Point.Kind, row.Value, row.Quality)
-		} else {
+func (s *crowded) feed(rows []reading.Row) {
+	for len(rows) > 0 {
+		n, out := s.FeedRows(rows, s.places)
+		s.out = append(s.out, out...)
+		rows = rows[n:]
+		if len(rows) > 0 && s.places[rows[0].Point] == rules.NoPlace {
 			// Time passes all the same, so that gaps are those of the station.
-			out = s.Advance(row.At)
-		}
-		if len(out) > 0 {
-			s.out = append(s.out, out...)
+			s.out = append(s.out, s.Advance(rows[0].At)...)
+			rows = rows[1:]
 		}
 	}
 }
