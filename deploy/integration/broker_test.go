@@ -28,7 +28,7 @@ func newInstaller(t *testing.T) installer {
 	return i
 }
 
-func (i installer) does(args ...string) string {
+func (i installer) does(args ...string) {
 	i.t.Helper()
 	cmd := exec.CommandContext(i.t.Context(), "../broker/authority", args...)
 	cmd.Env = append(os.Environ(), "WEEPD_AUTHORITY="+i.home)
@@ -36,7 +36,6 @@ func (i installer) does(args ...string) string {
 	if err != nil {
 		i.t.Fatalf("authority %s: %v\n%s", strings.Join(args, " "), err, out)
 	}
-	return string(out)
 }
 
 // shippedBroker starts Mosquitto with deploy/broker/weepd.conf and acl, behind
