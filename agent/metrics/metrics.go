@@ -49,11 +49,19 @@ type Parts struct {
 	Queue     Queue
 	Outbox    Outbox
 	Publisher func() Publisher
+	Writer    func() Writer // as Publisher
 	Store     Store
 	Version   string
 	// Certificates gives when certificates end, by their key in the
 	// configuration. It may be nil.
 	Certificates func() map[string]time.Time
+}
+
+// Writer pushes metrics to a receiver of remote write.
+type Writer interface {
+	Pending() int
+	Sent() uint64
+	Dropped() (refused, expired, full uint64)
 }
 
 // Register puts the station's, the Go runtime's and the process's metrics into reg.
@@ -81,6 +89,7 @@ type descs struct {
 	active, transitions, faults        *prometheus.Desc
 	life, lives                        *prometheus.Desc
 	pending, sent, dropped, connected  *prometheus.Desc
+	written, unwritten, givenUp        *prometheus.Desc
 	queueLength, queueDropped, unsaved *prometheus.Desc
 	failing, aside, bytes, bound, lost *prometheus.Desc
 	build                              *prometheus.Desc
@@ -102,6 +111,9 @@ func newDescs() descs {
 		pending:      desc("weepd_outbox_pending", "Events that the broker has not acknowledged yet."),
 		sent:         desc("weepd_outbox_sent_total", "Events that the broker has acknowledged since the agent started."),
 		dropped:      desc("weepd_outbox_dropped_total", "Events lost undelivered because the outbox was full."),
+		written:      desc("weepd_remote_write_sent_total", "Moments whose samples the receiver of remote write has taken since the agent started."),
+		unwritten:    desc("weepd_remote_write_pending", "Moments whose samples wait for the receiver of remote write."),
+		givenUp:      desc("weepd_remote_write_dropped_total", "Moments whose samples were given up: refused by the receiver, too old for it, or without room on the disk.", "reason"),
 		connected:    desc("weepd_broker_connected", "1 while there is a connection to the broker."),
 		queueLength:  desc("weepd_queue_length", "Readings on their way from the sources to the loop."),
 		queueDropped: desc("weepd_queue_dropped_total", "Readings lost because the queue was full."),
@@ -125,7 +137,7 @@ func (c *collector) Describe(ch chan<- *prometheus.Desc) {
 	d := c.d
 	for _, x := range []*prometheus.Desc{
 		d.drops, d.dpm, d.temp, d.rise, d.running, d.active, d.transitions, d.faults,
-		d.pending, d.sent, d.dropped, d.connected, d.queueLength, d.queueDropped, d.unsaved, d.build,
+		d.pending, d.sent, d.dropped, d.connected, d.written, d.unwritten, d.givenUp, d.queueLength, d.queueDropped, d.unsaved, d.build,
 		d.life, d.lives, d.failing, d.aside, d.bytes, d.bound, d.lost,
 	} {
 		ch <- x
@@ -196,6 +208,23 @@ func (c *collector) collectQueues(out sink, s *agent.Snapshot) {
 		}
 	}
 	out.counter(c.d.sent, float64(sent))
+	c.collectWriter(out)
+}
+
+func (c *collector) collectWriter(out sink) {
+	if c.parts.Writer == nil {
+		return
+	}
+	w := c.parts.Writer()
+	if w == nil {
+		return
+	}
+	out.gauge(c.d.unwritten, float64(w.Pending()))
+	out.counter(c.d.written, float64(w.Sent()))
+	refused, expired, full := w.Dropped()
+	out.counter(c.d.givenUp, float64(refused), "refused")
+	out.counter(c.d.givenUp, float64(expired), "too-old")
+	out.counter(c.d.givenUp, float64(full), "full")
 }
 
 func (c *collector) collectStore(out sink, s *agent.Snapshot) {

@@ -11,5 +11,8 @@ func certificatesOf(cfg *config.Config) []expiry.File {
 	if m := cfg.MQTT; m != nil {
 		files = append(files, expiry.File{Name: "mqtt.tls.ca", Path: m.TLS.CA}, expiry.File{Name: "mqtt.tls.cert", Path: m.TLS.Cert})
 	}
+	if r := cfg.RemoteWrite; r != nil {
+		files = append(files, expiry.File{Name: "remote_write.tls.ca", Path: r.TLS.CA}, expiry.File{Name: "remote_write.tls.cert", Path: r.TLS.Cert})
+	}
 	return files
 }

@@ -59,6 +59,8 @@ type running struct {
 	publish   func(bool) // whether events wait for a publisher
 	web       func(ctx context.Context, s station) (*page.Server, error)
 	publisher func(s station) work
+	push      *part // metrics, by remote write
+	pusher    func(s station) work
 }
 
 // run reloads at SIGHUP and when the file was written, until ctx ends.
@@ -237,12 +239,16 @@ func (r *reloader) restart(ctx context.Context, cfg *config.Config, next station
 			errs = append(errs, r.parts.keeper.Configure(ctx, cfg.Store.MaxBytes, false))
 		}
 	}
+	if !reflect.DeepEqual(r.station.pushTo, next.pushTo) {
+		again := func() (work, error) { return r.parts.pusher(next), nil }
+		errs = append(errs, r.parts.push.replace(ctx, again, again))
+	}
 	return errors.Join(errs...)
 }
 
 // elsewhere are the keys that no page is made of: the agent, the broker, the log,
 // the store and the page's texts have them.
-var elsewhere = []string{"station", "glands", "modbus", "alarms", "mqtt", "log", "store", "advice_file", "water"}
+var elsewhere = []string{"station", "glands", "modbus", "alarms", "mqtt", "remote_write", "log", "store", "advice_file", "water"}
 
 // pageChanged reports a change that the page is made anew for; its texts change
 // under it.

@@ -87,6 +87,7 @@ func (s *station) configure(cfg *config.Config, clock *agent.Clock, log *slog.Lo
 	next.sheets, next.zone = sheetsOf(cfg), cfg.TimeZone
 	next.certificates = certificatesOf(cfg)
 	next.mqtt, next.listen = mqttConfig(cfg.Station, cfg.MQTT), cfg.HTTP.Listen
+	next.pushTo = pushConfig(cfg.Station, cfg.RemoteWrite)
 	*s = next
 	return nil
 }

@@ -24,6 +24,7 @@ import (
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
 	"weepd/agent/page"
+	"weepd/agent/remotewrite"
 	"weepd/agent/store"
 	"weepd/agent/systemd"
 	"weepd/rules/advice"
@@ -40,8 +41,9 @@ type station struct {
 	feeds        []agent.Feed
 	clock        *agent.Clock
 	alarms       agent.AlarmSettings
-	keeper       *store.Keeper // nil: nothing is kept on a disk
-	mqtt         *mqtt.Config  // nil: nothing is published
+	keeper       *store.Keeper       // nil: nothing is kept on a disk
+	mqtt         *mqtt.Config        // nil: nothing is published
+	pushTo       *remotewrite.Config // nil: metrics are only scraped
 	listen       string
 	orFree       bool // take a free port if listen is taken
 	access       access.Policy
@@ -122,6 +124,8 @@ func (s station) serve(ctx context.Context) error {
 		Latest: a.Board().Latest, Queue: a, Outbox: journal, Version: version(), Publisher: publisher.measured,
 		Certificates: func() map[string]time.Time { return publisher.withBroker(ends.Ends()) },
 	}
+	var pusher pushing
+	measured.Writer = pusher.measured
 	services := slices.Concat(s.before, []agent.Service{{Name: "certificates", Run: ends.Run}})
 	if options.History != nil {
 		measured.Store = kept{s.keeper, options.History}
@@ -145,12 +149,16 @@ func (s station) serve(ctx context.Context) error {
 			return next.Run
 		},
 	}
+	if parts.pusher, err = pusher.maker(measured); err != nil {
+		return err
+	}
 	server, err := parts.web(ctx, s)
 	if err != nil {
 		return err
 	}
 	parts.mqtt, parts.page = newPart("mqtt", parts.publisher(s)), newPart("page", server.Run)
-	services = append(services, agent.Service{Name: "mqtt", Run: parts.mqtt.Run}, agent.Service{Name: "page", Run: parts.page.Run})
+	parts.push = newPart("remote write", parts.pusher(s))
+	services = append(services, agent.Service{Name: "remote write", Run: parts.push.Run}, agent.Service{Name: "mqtt", Run: parts.mqtt.Run}, agent.Service{Name: "page", Run: parts.page.Run})
 	if s.watch != nil {
 		services = append(services, s.watch(a, journal))
 	}
