@@ -38,7 +38,7 @@ func LookAt(ctx context.Context, dir string, do func(*Look) error) (err error) {
 		if errors.Is(err, fs.ErrNotExist) {
 			return fmt.Errorf("%s holds no store of an agent (no %s)", dir, journalFile)
 		}
-		return fmt.Errorf("look at store %s: %w", dir, typed(err))
+		return fmt.Errorf("look at store %s: %w", dir, unread(err))
 	}
 	copied, err := os.MkdirTemp("", "weepd-")
 	if err != nil {
@@ -64,6 +64,13 @@ func LookAt(ctx context.Context, dir string, do func(*Look) error) (err error) {
 func (l *Look) beside(ctx context.Context, dir, copied string, do func(*Look) error) error {
 	if _, err := os.Stat(filepath.Join(dir, historyFile)); errors.Is(err, fs.ErrNotExist) {
 		return do(l)
+	}
+	file, err := os.Open(filepath.Join(dir, historyFile))
+	if err != nil {
+		return unread(err)
+	}
+	if err := file.Close(); err != nil {
+		return err
 	}
 	for range lookTries {
 		before, err := quiet(ctx, dir, historyFile, historyFile+"-journal")
@@ -95,6 +102,16 @@ func (l *Look) with(ctx context.Context, open func() (*database, error), do func
 		return fmt.Errorf("%s: %w", historyFile, err)
 	}
 	return do(l)
+}
+
+// ErrUnread says that the store belongs to somebody else.
+var ErrUnread = errors.New("the store may not be read by this user: run the command as the agent's user, such as `sudo -u weepd`")
+
+func unread(err error) error {
+	if errors.Is(err, fs.ErrPermission) {
+		return fmt.Errorf("%w (%w)", ErrUnread, err)
+	}
+	return typed(err)
 }
 
 // known refuses a file of a newer version.
@@ -174,7 +191,7 @@ func copyQuiet(ctx context.Context, to, from string, names ...string) error {
 				return err
 			}
 			if err := copyFile(filepath.Join(to, name), filepath.Join(from, name), math.MaxInt64); err != nil {
-				return typed(err)
+				return unread(err)
 			}
 		}
 		if prints(from, names...) == before {

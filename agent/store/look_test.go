@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -124,6 +126,18 @@ func TestLookRefuses(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if err := LookAt(ctx, dir, func(*Look) error { return nil }); !errors.Is(err, context.Canceled) {
+		t.Errorf("%v", err)
+	}
+}
+
+// TestUnread: what belongs to another user is told as that, whatever it is for
+// one who writes.
+func TestUnread(t *testing.T) {
+	denied := &fs.PathError{Op: "open", Path: "journal.db", Err: fs.ErrPermission}
+	if err := unread(denied); !errors.Is(err, ErrUnread) || errors.Is(err, ErrReadOnly) {
+		t.Errorf("%v", err)
+	}
+	if err := unread(&fs.PathError{Op: "read", Path: "journal.db", Err: syscall.EIO}); !errors.Is(err, ErrIO) {
 		t.Errorf("%v", err)
 	}
 }

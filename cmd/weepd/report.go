@@ -98,7 +98,7 @@ func (f weekFlags) run(ctx context.Context, out io.Writer, args []string, now ti
 		return err
 	})
 	if err != nil {
-		return fmt.Errorf("%w; name the store's folder with --store if it is not %s", err, f.folder)
+		return fmt.Errorf("%w; name the store's folder with --store if it is not %s (a packaged agent's is /var/lib/weepd)", err, f.folder)
 	}
 	write := made.HTML
 	if f.format == "csv" {
