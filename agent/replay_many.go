@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"slices"
 	"sync"
 
 	"weepd/rules"
@@ -23,6 +24,7 @@ type ManyReplay struct {
 	// Transition is told of each transition of a station, in its order and after
 	// the rows up to it; those of different stations come batch by batch.
 	Transition func(station int, t rules.Transition)
+	Progress   *ReplayProgress // may be nil
 }
 
 // replayBatch is how many rows are handed to the stations at once.
@@ -31,19 +33,24 @@ const replayBatch = 2048
 // Run reads the recordings by name. It returns how many rows were fed, all of
 // them before an error.
 func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err error) {
-	opened := recordedFiles{stdin: p.Stdin, paths: paths}
+	opened := recordedFiles{stdin: p.Stdin, paths: paths, once: !slices.ContainsFunc(p.Configs, infers)}
 	defer func() { err = errors.Join(err, opened.close()) }()
 	found, err := opened.open()
 	if err != nil {
 		return 0, err
 	}
-	crowd, err := newCrowd(p.Configs, found)
+	configs := p.Configs
+	if !opened.once {
+		configs = fitAll(configs, found)
+		if found, err = opened.open(); err != nil { // the second reading starts over
+			return 0, err
+		}
+	}
+	crowd, err := newCrowd(configs)
 	if err != nil {
 		return 0, err
 	}
-	if found, err = opened.open(); err != nil {
-		return 0, err
-	}
+	p.Progress.begin(opened.readers, opened.size())
 	merged, err := newMerge(ctx, found)
 	if err != nil {
 		return 0, err
@@ -57,6 +64,7 @@ func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err er
 		}
 		crowd.feed()
 		rows += int64(len(batch))
+		p.Progress.fed(rows)
 		p.tell(batch, crowd)
 	}
 	if errors.Is(err, io.EOF) {
@@ -94,13 +102,14 @@ type crowded struct {
 	out    []rules.Transition
 }
 
-func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
-	union := rules.Config{}
-	c := &crowd{known: make(map[string]bool), numbers: make(map[reading.Point]uint16)}
+// fitAll is FitRecorded for several configurations.
+func fitAll(configs []rules.Config, recordings []Recorded) []rules.Config {
+	var union rules.Config
+	known := make(map[string]bool)
 	for _, cfg := range configs {
 		for _, g := range cfg.Glands {
-			if !c.known[g.ID] {
-				c.known[g.ID] = true
+			if !known[g.ID] {
+				known[g.ID] = true
 				union.Glands = append(union.Glands, g)
 			}
 		}
@@ -109,18 +118,28 @@ func newCrowd(configs []rules.Config, recordings []Recorded) (*crowd, error) {
 	for _, g := range FitRecorded(union, recordings...).Glands {
 		fitted[g.ID] = g.Fitted
 	}
-	for _, cfg := range configs {
-		as := rules.Config{Glands: make([]rules.GlandConfig, len(cfg.Glands))}
-		for i, g := range cfg.Glands {
+	out := make([]rules.Config, len(configs))
+	for i, cfg := range configs {
+		for _, g := range cfg.Glands {
 			g.Fitted = fitted[g.ID]
 			g.InferShaft = g.InferShaft && !g.Fitted[reading.Run] // as FitRecorded
-			as.Glands[i] = g
+			out[i].Glands = append(out[i].Glands, g)
 		}
-		station, err := rules.NewStation(as)
+	}
+	return out
+}
+
+func newCrowd(configs []rules.Config) (*crowd, error) {
+	c := &crowd{known: make(map[string]bool), numbers: make(map[reading.Point]uint16)}
+	for _, cfg := range configs {
+		station, err := rules.NewStation(cfg)
 		if err != nil {
 			return nil, err
 		}
 		c.stations = append(c.stations, crowded{Station: station})
+		for _, g := range cfg.Glands {
+			c.known[g.ID] = true
+		}
 	}
 	return c, nil
 }
