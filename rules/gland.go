@@ -58,7 +58,7 @@ func (g *gland) take(at time.Duration, kind reading.Kind, value float64, q readi
 		g.rise.Reference.Read(at, value, q)
 	case reading.Run:
 		g.takeRun(at, value, q)
-	case reading.Kinds:
+	default: // marks have a way of their own
 	}
 	g.settle(at)
 }

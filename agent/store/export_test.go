@@ -82,7 +82,7 @@ func TestExportKeepsOrderAndDistances(t *testing.T) {
 			s := mustOpen(outer, dir, Options{})
 			wrong := time.Duration(0)
 			if rapid.Bool().Draw(t, "no battery clock") {
-				wrong = start - time.Duration(time.Hour)
+				wrong = start - time.Hour
 			}
 			lives = append(lives, drawLife(t, s, start, wrong))
 			start += 30 * 24 * time.Hour

@@ -58,11 +58,10 @@ func (f *File) follow() error {
 	if err := f.add(filepath.Dir(f.path), true); err != nil {
 		return err
 	}
-	target, err := filepath.EvalSymlinks(f.path)
-	if err != nil || target == f.path { // missing for a time: its folder tells
-		return nil
+	if target, err := filepath.EvalSymlinks(f.path); err == nil && target != f.path {
+		return f.add(filepath.Dir(target), false)
 	}
-	return f.add(filepath.Dir(target), false)
+	return nil // one that is missing for a time: its folder tells
 }
 
 func (f *File) add(folder string, own bool) error {

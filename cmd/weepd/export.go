@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -67,7 +68,7 @@ Times are RFC 3339 such as 2026-03-01T08:00:00Z, or how long ago, such as 36h.
 }
 
 // check reads times and refuses what does not go together.
-func (f *exportFlags) check(cmd *cobra.Command, now time.Time) (err error) {
+func (f *exportFlags) check(cmd *cobra.Command, now time.Time) error {
 	given := cmd.Flags().Changed
 	switch {
 	case given("config") == given("store"):
@@ -81,11 +82,14 @@ func (f *exportFlags) check(cmd *cobra.Command, now time.Time) (err error) {
 	case f.request.Before < 0 || f.request.After < 0:
 		return errors.New("--before and --after: want times of 0 and more, such as 6h")
 	}
-	for _, id := range f.request.Glands {
-		if !reading.ValidGlandID(id) {
-			return fmt.Errorf("--gland %q: want an id of 1 to %d of A-Z a-z 0-9 _ -", id, reading.MaxGlandID)
-		}
+	if bad := slices.IndexFunc(f.request.Glands, func(id string) bool { return !reading.ValidGlandID(id) }); bad >= 0 {
+		return fmt.Errorf("--gland %q: want an id of 1 to %d of A-Z a-z 0-9 _ -", f.request.Glands[bad], reading.MaxGlandID)
 	}
+	return f.times(now)
+}
+
+// times reads --from and --to.
+func (f *exportFlags) times(now time.Time) (err error) {
 	if f.request.From, err = timeGiven("from", f.from, now); err != nil {
 		return err
 	}

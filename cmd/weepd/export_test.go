@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -22,70 +23,73 @@ import (
 	"weepd/sensors/recording"
 )
 
-// quarryDay writes some hours of a station of two glands: one runs dry and
-// heats, leaks, gushes, stops and starts, is without readings for minutes, has
-// sensors that fail; the other just drips.
+// day collects the rows of a station.
+type day struct {
+	random *rand.Rand
+	rows   []reading.Reading
+}
+
+func (d *day) put(at time.Duration, gland string, k reading.Kind, v float64, q reading.Quality) {
+	d.rows = append(d.rows, reading.Reading{At: at, Point: reading.Point{Gland: gland, Kind: k}, Value: v, Quality: q})
+}
+
+// phase is how a gland is at a time. p2 just drips; p1 runs dry and heats, rests,
+// leaks, has sensors that fail, and gushes.
+func phase(gland string, at time.Duration) (dpm, rise float64, drip, temp reading.Quality) {
+	dpm, rise = 30, 10
+	switch m := at.Minutes(); {
+	case gland == "p2":
+	case m > 20 && m < 30:
+		dpm, rise = 0, 10+2.5*(m-20)
+	case m > 32 && m < 36:
+		dpm, rise = 0, 3
+	case m > 45 && m < 60:
+		dpm = 130
+	case m > 62 && m < 70:
+		temp = reading.OpenCircuit
+	case m > 72 && m < 76:
+		drip = reading.Storm
+	case m > 80 && m < 90:
+		dpm, rise = 500, 6
+	}
+	return dpm, rise, drip, temp
+}
+
+// mute is when the sensors say nothing at all.
+func mute(at time.Duration) bool { return at > 77*time.Minute && at < 79*time.Minute }
+
+func (d *day) live(gland string, length time.Duration) {
+	d.put(0, gland, reading.Run, 1, reading.Good)
+	for at := time.Second; at < length; at += 10 * time.Second {
+		if _, rise, _, q := phase(gland, at); !mute(at) {
+			d.put(at, gland, reading.Temp, 20+math.Round(16*(rise+d.random.Float64()))/16, q)
+			d.put(at, gland, reading.Ref, 20, reading.Good)
+		}
+	}
+	for at := time.Second; at < length; {
+		dpm, _, q, _ := phase(gland, at)
+		if dpm == 0 || mute(at) {
+			at += time.Second
+			continue
+		}
+		at += time.Duration(60 / dpm * (0.7 + 0.6*d.random.Float64()) * float64(time.Second))
+		d.put(at, gland, reading.Drip, 1, q)
+	}
+}
+
+// quarryDay writes some hours of a station of two glands.
 func quarryDay(t *testing.T, path string, length time.Duration) {
 	t.Helper()
-	random := rand.New(rand.NewPCG(1, 2))
+	d := day{random: rand.New(rand.NewPCG(1, 2))}
+	d.live("p1", length)
+	d.live("p2", length)
+	d.put(32*time.Minute, "p1", reading.Run, 0, reading.Good)
+	d.put(36*time.Minute, "p1", reading.Run, 1, reading.Good)
+	slices.SortStableFunc(d.rows, func(a, b reading.Reading) int { return cmp.Compare(a.At, b.At) })
 	begin := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
-	var rows []reading.Reading
-	put := func(at time.Duration, gland string, k reading.Kind, v float64, q reading.Quality) {
-		rows = append(rows, reading.Reading{At: at, Point: reading.Point{Gland: gland, Kind: k}, Value: v, Quality: q})
-	}
-	put(0, "p1", reading.Run, 1, reading.Good)
-	put(0, "p2", reading.Run, 1, reading.Good)
-	phase := func(at time.Duration) (dpm, rise float64, drip, temp reading.Quality) {
-		dpm, rise = 30, 10
-		switch m := at.Minutes(); {
-		case m > 20 && m < 30:
-			dpm, rise = 0, 10+2.5*(m-20)
-		case m > 32 && m < 36: // at rest
-			dpm, rise = 0, 3
-		case m > 45 && m < 60:
-			dpm = 130
-		case m > 62 && m < 70:
-			temp = reading.OpenCircuit
-		case m > 72 && m < 76:
-			drip = reading.Storm
-		case m > 80 && m < 90:
-			dpm, rise = 500, 6
-		}
-		return dpm, rise, drip, temp
-	}
-	put(32*time.Minute, "p1", reading.Run, 0, reading.Good)
-	put(36*time.Minute, "p1", reading.Run, 1, reading.Good)
-	for at := time.Second; at < length; at += 10 * time.Second {
-		if at > 77*time.Minute && at < 79*time.Minute {
-			continue // the agent's sensors say nothing at all
-		}
-		_, rise, _, q := phase(at)
-		for _, g := range []string{"p1", "p2"} {
-			if g == "p2" {
-				rise, q = 10, reading.Good
-			}
-			put(at, g, reading.Temp, 20+math.Round(16*(rise+random.Float64()))/16, q)
-			put(at, g, reading.Ref, 20, reading.Good)
-		}
-	}
-	for _, g := range []string{"p1", "p2"} {
-		for at := time.Second; at < length; {
-			dpm, _, q, _ := phase(at)
-			if g == "p2" {
-				dpm, q = 30, reading.Good
-			}
-			if dpm == 0 || at > 77*time.Minute && at < 79*time.Minute {
-				at += time.Second
-				continue
-			}
-			at += time.Duration(60 / dpm * (0.7 + 0.6*random.Float64()) * float64(time.Second))
-			put(at, g, reading.Drip, 1, q)
-		}
-	}
-	slices.SortStableFunc(rows, func(a, b reading.Reading) int { return int(a.At - b.At) })
 	var text bytes.Buffer
 	w := recording.NewWriter(&text)
-	for _, r := range rows {
+	for _, r := range d.rows {
 		if err := w.Write(r, begin.Add(r.At)); err != nil {
 			t.Fatal(err)
 		}
@@ -265,16 +269,7 @@ func TestExportReplaysToTheJournal(t *testing.T) {
 		t.Fatalf("after the stop: %+v", got)
 	}
 	want := journalled(t, folder, "p1")
-	seen := map[string]bool{}
-	for _, c := range want {
-		seen[c.condition] = true
-	}
-	notAgain := slices.ContainsFunc(want, func(c told) bool {
-		return c.run == 1 && c.condition == "leaking" && c.state == agent.StateCleared && c.since < 20*time.Minute
-	})
-	if len(want) < 15 || len(seen) < 5 || !notAgain {
-		t.Errorf("%d changes of %v, a leak not found again %v: little is shown", len(want), seen, notAgain)
-	}
+	showsMuch(t, want)
 	if got := replayedTold(t, config, whole, "p1"); !slices.Equal(got, want) {
 		t.Errorf("replayed\n%v\njournal\n%v", got, want)
 	}
@@ -282,8 +277,28 @@ func TestExportReplaysToTheJournal(t *testing.T) {
 	if len(first) == 0 || len(first) > len(want) || !slices.Equal(first, want[:len(first)]) {
 		t.Errorf("exported while it ran, replayed\n%v\njournal\n%v", first, want)
 	}
+	exportsParts(t, folder)
+}
 
-	// Around an event that is in the journal, and one that is not.
+// showsMuch: many conditions, and a leak that was not found again after a restart.
+func showsMuch(t *testing.T, list []told) {
+	t.Helper()
+	seen := map[string]bool{}
+	for _, c := range list {
+		seen[c.condition] = true
+	}
+	notAgain := slices.ContainsFunc(list, func(c told) bool {
+		return c.run == 1 && c.condition == "leaking" && c.state == agent.StateCleared && c.since < 20*time.Minute
+	})
+	if len(list) < 15 || len(seen) < 5 || !notAgain {
+		t.Errorf("%d changes of %v, a leak not found again %v: little is shown", len(list), seen, notAgain)
+	}
+}
+
+// exportsParts: around an event that is in the journal, one that is not, and a
+// gland that there is not.
+func exportsParts(t *testing.T, folder string) {
+	t.Helper()
 	around := weepd(t, "", "export", "--store", folder, "--around", "1", "--before", "10m", "--after", "5m")
 	if around.code != exitDone || !strings.Contains(around.err, "in the midst of the agent's run") {
 		t.Errorf("%d %s", around.code, around.err)

@@ -15,10 +15,10 @@ type part struct {
 	swaps chan swap
 }
 
-// swap asks for another work. make is called once the old has stopped, so that it
+// swap asks for another work. next is called once the old has stopped, so that it
 // finds an address free; if it fails, back is run.
 type swap struct {
-	make, back func() (work, error)
+	next, back func() (work, error)
 	done       chan error
 }
 
@@ -49,23 +49,23 @@ func (p *part) Run(ctx context.Context) error {
 		case s := <-p.swaps:
 			cancel()
 			err := <-ended
-			next, failed := s.make()
+			made, failed := s.next()
 			if failed != nil {
 				var again error
-				if next, again = s.back(); again != nil {
+				if made, again = s.back(); again != nil {
 					s.done <- errors.Join(err, failed, again)
 					return errors.Join(failed, again)
 				}
 			}
-			do = next
+			do = made
 			s.done <- errors.Join(err, failed)
 		}
 	}
 }
 
 // replace has the part do something else, and waits until it does.
-func (p *part) replace(ctx context.Context, make, back func() (work, error)) error {
-	s := swap{make, back, newDone()}
+func (p *part) replace(ctx context.Context, next, back func() (work, error)) error {
+	s := swap{next, back, newDone()}
 	select {
 	case p.swaps <- s:
 	case <-ctx.Done():

@@ -109,10 +109,10 @@ func TestPageIsMadeAnewForItsOwnKeysOnly(t *testing.T) {
 }
 
 func TestProblemIsOneLine(t *testing.T) {
-	if got := problemOf(errors.New("a\nb\n")); got != "a | b" {
+	if got := problemOf(errors.Join(errors.New("a"), errors.New("b"))); got != "a | b" {
 		t.Error(got)
 	}
-	if got := problemOf(errors.New(strings.Repeat("x\n", 8))); got != "x | x | x | x | x (and 3 more)" {
+	if got := problemOf(errors.New(strings.TrimSpace(strings.Repeat("x\n", 8)))); got != "x | x | x | x | x (and 3 more)" {
 		t.Error(got)
 	}
 }

@@ -65,16 +65,8 @@ type running struct {
 
 // run reloads at SIGHUP and when the file was written, until ctx ends.
 func (r *reloader) run(ctx context.Context) error {
-	file, err := watched.Watch(r.path)
-	var changed <-chan struct{}
-	if err != nil {
-		r.log.Warn("the configuration's changes are not noticed by themselves; send SIGHUP after one", "error", err)
-	} else {
-		changed = file.Changed()
-		ended := newDone()
-		go func() { ended <- file.Run(ctx) }()
-		defer func() { <-ended }()
-	}
+	changed, ended := r.watch(ctx)
+	defer ended()
 	settle := time.NewTimer(0)
 	settle.Stop()
 	late := false
@@ -98,6 +90,24 @@ func (r *reloader) run(ctx context.Context) error {
 			}
 		}
 	}
+}
+
+// watch tells of changes of the file. ended waits until it does not any more.
+func (r *reloader) watch(ctx context.Context) (changed <-chan struct{}, ended func()) {
+	const unnoticed = "the configuration's changes are not noticed by themselves; send SIGHUP after one"
+	file, err := watched.Watch(r.path)
+	if err != nil {
+		r.log.Warn(unnoticed, "error", err)
+		return nil, func() {}
+	}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := file.Run(ctx); err != nil {
+			r.log.Warn(unnoticed, "error", err)
+		}
+	}()
+	return file.Changed(), func() { <-done }
 }
 
 // look reads the file and judges it; false: it may be half-written, look again.
