@@ -253,15 +253,16 @@ func TestExportReplaysToTheJournal(t *testing.T) {
 		t.Fatal(err)
 	}
 	folder := filepath.Join(dir, "weepd-data")
-	_, stop := startAgent(t, config)
-	time.Sleep(52 * time.Minute / speed)
+	log, stop := startAgent(t, config)
+	log.until(t, "a leak", func(s string) bool { return strings.Contains(s, "condition=leaking state=active") })
+	stop()
+	_, stop = startAgent(t, config)
+	time.Sleep(length / speed / 2)
 	running := filepath.Join(dir, "running.csv.zst")
 	if got := weepd(t, "", "export", "--config", config, "--output", running); got.code != exitDone || !strings.Contains(got.err, "rows exported: ") {
 		t.Fatalf("while it runs: %+v", got)
 	}
-	stop()
-	_, stop = startAgent(t, config)
-	time.Sleep(length/speed + time.Second)
+	time.Sleep(length/speed/2 + time.Second)
 	stop()
 
 	whole := filepath.Join(dir, "whole.csv.gz")
