@@ -70,6 +70,29 @@ func TestViewsAreAccessibleAndPictured(t *testing.T) {
 	p.clean()
 }
 
+// From a small phone to a wall: nothing has to be scrolled sideways, and no row
+// is cut off.
+func TestNothingIsCutOffAtAnyWidth(t *testing.T) {
+	t.Parallel()
+	configuration, base := station(t, numbered(12), 3)
+	launch(t, "run", "--config", configuration)
+	healthy(t, base)
+	p := open(t, browser(t), base)
+	p.login(person, secret)
+	p.until("three alarms", `document.querySelectorAll('#alarms > li').length === 3`)
+	for _, path := range []string{"/", "/alarms", "/gland/g000"} {
+		p.visit(path)
+		p.live()
+		for _, wide := range []int64{320, 390, 640, 768, 1024, 1072, 1280, 1366, 1536, 1680, 1920, 2560} {
+			p.do(chromedp.EmulateViewport(wide, 900))
+			p.fits(wide)
+			if cut := eval[int](p, `[...document.querySelectorAll('.row, .card, .body, .forms, header, .loud, .tiles, figure')].filter(e => e.scrollWidth > e.clientWidth + 1).length`); cut > 0 {
+				t.Errorf("%s: %d elements are cut off on a screen of %d", path, cut, wide)
+			}
+		}
+	}
+}
+
 func (p *tab) emulate(wide, high int64, phone bool, scheme string) {
 	p.t.Helper()
 	options := []chromedp.EmulateViewportOption{}
@@ -100,7 +123,8 @@ func (p *tab) picture(path string) {
 func (p *tab) fits(wide int64) {
 	p.t.Helper()
 	if got := eval[float64](p, "document.documentElement.scrollWidth"); got > float64(wide) {
-		p.t.Errorf("the page is %g wide on a screen of %d", got, wide)
+		widest := eval[string](p, `[...document.querySelectorAll('main *')].sort((a, b) => b.getBoundingClientRect().right - a.getBoundingClientRect().right)[0].outerHTML.slice(0, 300)`)
+		p.t.Errorf("the page is %g wide on a screen of %d: %s", got, wide, widest)
 	}
 }
 
