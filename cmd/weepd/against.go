@@ -53,12 +53,15 @@ func compared(ctx context.Context, s streams, oldPath string, a against, recordi
 	}
 	var spans [2]compare.Spans
 	watch := compare.Watch{Zone: after.TimeZone}
+	bar, stop := startProgress(s)
 	rows, err := agent.ManyReplay{
 		Configs:    []rules.Config{before.Rules(), after.Rules()},
 		Stdin:      s.in,
 		Row:        watch.Row,
 		Transition: func(i int, t rules.Transition) { spans[i].Transition(t) },
+		Progress:   &bar.ReplayProgress,
 	}.Run(ctx, recordings)
+	err = errors.Join(stop(), err)
 	if rows > 0 || err == nil {
 		glands, alone := bothGlands(before, after, oldPath, a.path)
 		result := compare.Of(&spans[0], &spans[1], &watch, a.within, glands)

@@ -80,18 +80,21 @@ type report interface {
 }
 
 func replayCommanded(ctx context.Context, s streams, cfg *config.Config, paths []string, asJSON bool) error {
-	out := bufio.NewWriter(s.out)
+	bar, stop := startProgress(s)
+	out := bufio.NewWriter(bar)
 	var to report = newTableReport(out, cfg)
 	if asJSON {
 		to = jsonReport{out}
 	}
 	tally := agent.NewReplayTally(cfg.Rules())
-	rows, err := agent.ReplayFiles(ctx, s.in, cfg.Rules(), paths, tally, to.transition)
+	rows, err := agent.FilesReplay{
+		Config: cfg.Rules(), Stdin: s.in, Tally: tally, Tell: to.transition, Progress: &bar.ReplayProgress,
+	}.Run(ctx, paths)
 	if rows > 0 || err == nil {
 		// What was read before a fault is reported all the same.
 		err = errors.Join(to.end(tally), err)
 	}
-	err = errors.Join(out.Flush(), err)
+	err = errors.Join(out.Flush(), stop(), err)
 	_, countErr := fmt.Fprintf(s.err, "rows used: %d\n", rows)
 	return errors.Join(err, countErr)
 }

@@ -148,15 +148,19 @@ func (o suggestOptions) run(ctx context.Context, s streams, recordings []string)
 		return err
 	}
 	defer func() { err = errors.Join(err, twice.close()) }()
+	bar, stop := startProgress(s)
 	rows, err := agent.ManyReplay{
 		Configs: study.Configs(), Stdin: twice.reader(), Row: study.Row, Transition: study.Transition,
+		Progress: &bar.ReplayProgress,
 	}.Run(ctx, recordings)
 	if err == nil {
 		study.Choose()
 		_, err = agent.ManyReplay{
 			Configs: []rules.Config{cfg.Rules()}, Stdin: twice.reader(), Row: study.Collect, Transition: func(int, rules.Transition) {},
+			Progress: &bar.ReplayProgress,
 		}.Run(ctx, recordings)
 	}
+	err = errors.Join(stop(), err)
 	if err == nil {
 		err = o.print(s.out, cfg.Station, study.Report())
 	}
