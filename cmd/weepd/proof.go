@@ -17,9 +17,9 @@ often it cries wolf over years of simulated quiet glands, and whether the outloo
 of a packing holds what it says.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return usageError{errors.New("which proof? delays, quiet or outlook")}
+			return usageError{errors.New("which proof? delays, quiet, outlook or replay")}
 		},
 	}
-	c.AddCommand(proofDelaysCommand(s), proofQuietCommand(s), proofOutlookCommand(s))
+	c.AddCommand(proofDelaysCommand(s), proofQuietCommand(s), proofOutlookCommand(s), proofReplayCommand(s))
 	return c
 }
