@@ -3,6 +3,7 @@ package config
 import (
 	"cmp"
 	"math"
+	"strings"
 
 	"weepd/sensors/analog"
 )
@@ -21,7 +22,7 @@ const (
 // it is not known.
 func (s *Source) resolution() float64 {
 	switch {
-	case s.OneWire != nil:
+	case s.OneWire != nil, s.File != nil && strings.Contains(s.File.Path, "/28-"): // the kernel's node of a DS18B20
 		return oneWireStepC
 	case s.Thermocouple != nil && s.Thermocouple.ColdJunction:
 		return coldJunctionStepC
