@@ -34,11 +34,33 @@ func WriteHTML(w io.Writer, r Result) error {
 	if err != nil {
 		return fmt.Errorf("draw the charts: %w", err)
 	}
+	every := everyAlarm(r)
 	return page.Execute(w, struct {
 		Result
 		Charts   []chart
 		Timeline template.HTML
-	}{r, charts, timeline(r)})
+		Every    []listed
+		More     int
+	}{r, charts, timeline(r), every[:min(len(every), mostListed)], max(0, len(every)-mostListed)})
+}
+
+// listed is an alarm with what it is of.
+type listed struct {
+	Gland, Condition string
+	Alarm
+}
+
+// mostListed are listed on the page: what a browser still scrolls.
+const mostListed = 2000
+
+func everyAlarm(r Result) []listed {
+	var list []listed
+	for _, l := range r.Lines {
+		for _, a := range l.Alarms {
+			list = append(list, listed{l.Gland, l.Condition, a})
+		}
+	}
+	return list
 }
 
 // chart is a picture with its words.

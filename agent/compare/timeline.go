@@ -32,22 +32,30 @@ func timeline(r Result) template.HTML {
 		y := topSpace + rowHeight*i
 		fmt.Fprintf(&b, `<text x="0" y="%d" font-size="13" fill="#2f3b47">%s</text>`, y+17, html.EscapeString(l.Gland+" "+l.Condition))
 		fmt.Fprintf(&b, `<line x1="%d" x2="%d" y1="%d" y2="%d" stroke="#e2e6ea"/>`, 0, chartWidth, y+rowHeight-3, y+rowHeight-3)
+		var upTo [2]float64
 		for _, a := range l.Alarms {
-			bar(&b, a.Old, x, y+3, inkOld, "old")
-			bar(&b, a.New, x, y+14, inkNew, "new")
+			upTo[0] = bar(&b, a.Old, x, y+3, upTo[0], inkOld, "old")
+			upTo[1] = bar(&b, a.New, x, y+14, upTo[1], inkNew, "new")
 		}
 	}
 	b.WriteString("</svg>")
 	return template.HTML(b.String()) // made of numbers and escaped text
 }
 
-func bar(b *strings.Builder, l *Life, x func(Instant) float64, y int, ink, whose string) {
+// bar draws an alarm, unless it would lie under the one before it, which ends at
+// upTo; it gives where the drawn ones end.
+func bar(b *strings.Builder, l *Life, x func(Instant) float64, y int, upTo float64, ink, whose string) float64 {
 	if l == nil {
-		return
+		return upTo
 	}
 	from := x(l.From)
+	to := max(from+leastWide, x(l.To))
+	if to <= upTo+0.5 {
+		return upTo
+	}
 	fmt.Fprintf(b, `<rect x="%.1f" y="%d" width="%.1f" height="9" fill="%s"><title>%s: %s, for %s</title></rect>`,
-		from, y, max(leastWide, x(l.To)-from), ink, whose, l.From, spanText(l.Seconds()))
+		from, y, to-from, ink, whose, l.From, spanText(l.Seconds()))
+	return to
 }
 
 // ticks marks about six round moments.
