@@ -108,10 +108,11 @@ func (f *File) concerns(data []byte) (ours bool) {
 	for len(data) >= unix.SizeofInotifyEvent {
 		watch := int(int32(binary.NativeEndian.Uint32(data)))
 		mask := binary.NativeEndian.Uint32(data[4:])
-		end := unix.SizeofInotifyEvent + int(binary.NativeEndian.Uint32(data[12:]))
-		if end > len(data) {
-			break
+		length := binary.NativeEndian.Uint32(data[12:])
+		if uint64(length) > uint64(len(data)-unix.SizeofInotifyEvent) {
+			return true // cut off: whatever it was, looking again costs little
 		}
+		end := unix.SizeofInotifyEvent + int(length)
 		name := strings.TrimRight(string(data[unix.SizeofInotifyEvent:end]), "\x00")
 		data = data[end:]
 		ours = ours || mask&unix.IN_Q_OVERFLOW != 0 || f.concern(watch, mask, name)

@@ -116,3 +116,14 @@ func TestWatchOfNoFolder(t *testing.T) {
 		t.Error("no error")
 	}
 }
+
+// Whatever comes, it is read to its end and no further.
+func FuzzRecords(f *testing.F) {
+	f.Add([]byte{})
+	f.Add(append(make([]byte, 12), 16, 0, 0, 0, 'w', 0, 0, 0))
+	f.Add(append(append([]byte{1, 0, 0, 0, 8, 0, 0, 0, 0, 0, 0, 0, 4, 0, 0, 0}, "a\x00\x00\x00"...), 1, 2, 3))
+	f.Fuzz(func(_ *testing.T, data []byte) {
+		file := &File{path: "/none/weepd.yaml", folders: map[int]bool{1: true}}
+		file.concerns(data)
+	})
+}

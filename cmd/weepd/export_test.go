@@ -331,3 +331,28 @@ func TestExportRefuses(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 }
+
+// The stretch before an alarm that --around gives by itself is enough for the rules
+// to learn: the alarm comes as it does with all that was before.
+func TestSixHoursBeforeAnAlarmAreEnough(t *testing.T) {
+	config := file(t, "quarry.yaml", "station: quarry\nglands: [{id: g01}]\n")
+	for _, event := range []string{"dry@30h:4:10m", "leak@30h:80:10m", "burn@30h:5:10m"} {
+		whole := weepd(t, "", "simulate", "--for", "31h", "--seed", "4", "--event", "g01:"+event)
+		header, rows, _ := strings.Cut(whole.out, "\n")
+		at := strings.Index(rows, "2025-01-02T00:") // 6 h before the event
+		if whole.code != exitDone || at < 0 {
+			t.Fatalf("%d, %s, cut at %d", whole.code, whole.err, at)
+		}
+		first := func(text string) string {
+			got := weepd(t, text, "replay", "--config", config, "--json", "-")
+			line, _, found := strings.Cut(got.out, "\n")
+			if got.code != exitDone || !found {
+				t.Fatalf("%s: no alarm; %s", event, got.err)
+			}
+			return line
+		}
+		if all, part := first(whole.out), first(header+"\n"+rows[at:]); all != part {
+			t.Errorf("%s: with all before\n%s\nwith 6 h\n%s", event, all, part)
+		}
+	}
+}

@@ -70,6 +70,13 @@ func run(ctx context.Context, s streams, path string) error {
 	return nil
 }
 
+// warn tells the log what is allowed and unwise.
+func warn(log *slog.Logger, cfg *config.Config) {
+	for _, w := range cfg.Warnings {
+		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
+	}
+}
+
 // configure gives the station what a configuration says. After an error it is as
 // it was.
 func (s *station) configure(cfg *config.Config, clock *agent.Clock, log *slog.Logger) (err error) {
@@ -123,7 +130,5 @@ func mqttConfig(station string, m *config.MQTT) *mqtt.Config {
 
 // warnUnwise logs what is allowed and unwise in a configuration.
 func warnUnwise(log *slog.Logger, cfg *config.Config) {
-	for _, w := range cfg.Warnings {
-		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
-	}
+	warn(log, cfg)
 }
