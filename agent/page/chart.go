@@ -1,7 +1,6 @@
 package page
 
 import (
-	"context"
 	"fmt"
 	"html/template"
 	"math"
@@ -9,8 +8,6 @@ import (
 	"time"
 
 	"github.com/go-analyze/charts"
-
-	"weepd/agent"
 )
 
 // The pictures, in units of their own; they fill the width that there is.
@@ -25,59 +22,6 @@ type size struct {
 }
 
 var sizes = [...]size{{"wide", 960, 250, sliceCount + 1}, {"narrow", 400, 220, sliceCount/2 + 1}}
-
-// course is a series over a window, one value a step; NaN where there is none.
-type course struct{ low, mean, high []float64 }
-
-// course reads a series of the history.
-func (s *Server) course(ctx context.Context, gland, series string, w window) (course, error) {
-	c := course{blank(w), blank(w), blank(w)}
-	if s.parts.History == nil {
-		return c, nil
-	}
-	samples, step, err := s.parts.History.Samples(ctx, gland+"."+series, w.From, w.To.Add(1), chartSteps+1)
-	if err != nil {
-		return c, err
-	}
-	if step > w.Step { // one more step than fits: the coarser ones are further apart
-		samples = nil
-	}
-	for _, one := range samples {
-		if i := int(one.Start.Sub(w.From) / w.Step); i >= 0 && i < len(c.mean) {
-			c.low[i], c.mean[i], c.high[i] = one.Min, one.Mean, one.Max
-		}
-	}
-	return c, nil
-}
-
-func blank(w window) []float64 {
-	list := make([]float64, w.points())
-	for i := range list {
-		list[i] = math.NaN()
-	}
-	return list
-}
-
-// most gives the largest value, least the smallest; false if there is none.
-func (c course) extremes() (least, most float64, ok bool) {
-	least, most = math.Inf(1), math.Inf(-1)
-	for i, v := range c.mean {
-		if !math.IsNaN(v) {
-			least, most = min(least, c.low[i]), max(most, c.high[i])
-		}
-	}
-	return least, most, most >= least
-}
-
-// last gives the newest value, 0 if there is none.
-func (c course) last() float64 {
-	for i := len(c.mean) - 1; i >= 0; i-- {
-		if !math.IsNaN(c.mean[i]) {
-			return c.mean[i]
-		}
-	}
-	return 0
-}
 
 // drawing is a chart to be drawn.
 type drawing struct {
@@ -197,133 +141,4 @@ func upright(most float64) float64 {
 		}
 	}
 	return part * 40
-}
-
-// glandCharts are the pictures of a gland's view.
-type glandCharts struct {
-	Window               window
-	Again                int // seconds until they are worth fetching again; 0: they do not change
-	From, To             string
-	Weep, Rise           template.HTML
-	Nothing              bool // no history in this time
-	CSV, Fixed           string
-	Earlier, Later       string
-	In, Out              string
-	Slices               []link
-	Band, Limit          string
-	Marks                []mark
-	Spans                []link
-	HasRest, HasInterval bool
-}
-
-func (s *Server) chartsOf(ctx context.Context, st *station, g row, w window, marks []mark) (*glandCharts, error) {
-	dpm, err := s.course(ctx, g.ID, agent.SeriesDPM, w)
-	if err != nil {
-		return nil, err
-	}
-	sure, err := s.course(ctx, g.ID, agent.SeriesDPM95, w)
-	if err != nil {
-		return nil, err
-	}
-	rise, err := s.course(ctx, g.ID, agent.SeriesRise, w)
-	if err != nil {
-		return nil, err
-	}
-	rest, err := s.course(ctx, g.ID, agent.SeriesRest, w)
-	if err != nil {
-		return nil, err
-	}
-	resting := restMarks(rest, w)
-	v := s.chartFrame(g, w, st)
-	v.Marks, v.HasRest = marks, len(resting) > 0
-	all := append(resting, marks...)
-	b := bandOf(*g.gland)
-	weep := s.weepDrawing(dpm, sure, b, w)
-	heat := s.riseDrawing(rise, b, w)
-	weep.marks, heat.marks = all, all
-	_, _, some := dpm.extremes()
-	_, _, warm := rise.extremes()
-	_, _, v.HasInterval = sure.extremes()
-	if v.Nothing = !some && !warm; v.Nothing {
-		return v, nil
-	}
-	for _, one := range sizes {
-		weep.size, heat.size = one, one
-		up, low, err := column(weep, heat)
-		if err != nil {
-			return nil, err
-		}
-		v.Weep, v.Rise = v.Weep+up, v.Rise+low
-	}
-	return v, nil
-}
-
-func (s *Server) chartFrame(g row, w window, st *station) *glandCharts {
-	b := bandOf(*g.gland)
-	v := &glandCharts{
-		Window: w, From: full(w.From.In(s.parts.Zone)), To: full(w.To.In(s.parts.Zone)),
-		Fixed: w.query(), Earlier: w.move(-0.5, -0.5), In: w.move(0.25, -0.25), Out: w.move(-0.5, 0.5), Slices: w.slices(s.parts.Zone),
-		Band: s.texts.say("row.allowed", short(b.dry), rate(b.leak)), Limit: short(b.rise),
-	}
-	if w.Span != "" {
-		v.Again = int(max(w.Step, time.Minute) / time.Second)
-	}
-	if w.To.Before(st.now) {
-		v.Later = w.move(0.5, 0.5)
-	}
-	for _, span := range spans {
-		v.Spans = append(v.Spans, link{span.Name, "span=" + span.Name})
-	}
-	return v
-}
-
-// column draws two charts so that their axes begin below each other.
-func column(upper, lower drawing) (up, low template.HTML, err error) {
-	const room = 8
-	up, a, err := upper.draw(room)
-	if err != nil {
-		return "", "", err
-	}
-	low, b, err := lower.draw(room)
-	switch {
-	case err != nil:
-	case a < b:
-		up, _, err = upper.draw(room + b - a)
-	case b < a:
-		low, _, err = lower.draw(room + a - b)
-	}
-	return up, low, err
-}
-
-func (s *Server) weepDrawing(dpm, sure course, b band, w window) drawing {
-	d := drawing{
-		window: w, zone: s.parts.Zone, mean: dpm.mean, low: sure.low, high: sure.high,
-		limits: []limit{{b.dry, "dry"}, {b.leak, "leak"}},
-	}
-	least, most, known := dpm.extremes()
-	d.to = upright(1.2 * max(b.leak, most))
-	d.label = s.texts.say("chart.weep.none", d.span())
-	if known {
-		d.label = s.texts.say("chart.weep", d.span(), rate(least), rate(most), rate(dpm.last()), short(b.dry), rate(b.leak))
-	}
-	return d
-}
-
-func (s *Server) riseDrawing(rise course, b band, w window) drawing {
-	d := drawing{window: w, zone: s.parts.Zone, mean: rise.mean, low: rise.low, high: rise.high, limits: []limit{{b.rise, "rise"}}}
-	least, most, known := rise.extremes()
-	d.label = s.texts.say("chart.rise.none", d.span())
-	d.to = upright(1.2 * b.rise)
-	if known {
-		d.to = upright(1.2 * max(b.rise, most))
-		if least < 0 {
-			d.from = -upright(-least)
-		}
-		d.label = s.texts.say("chart.rise", d.span(), celsius(least), celsius(most), celsius(rise.last()), short(b.rise))
-	}
-	return d
-}
-
-func (d drawing) span() string {
-	return d.window.From.In(d.zone).Format("2006-01-02 15:04") + "–" + d.window.To.In(d.zone).Format("2006-01-02 15:04 MST")
 }

@@ -22,7 +22,26 @@ func TestTextsAreAllThereAndAllInUse(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var sources strings.Builder
+	used := made()
+	for _, found := range keyInUse.FindAllStringSubmatch(sources(t), -1) {
+		used = append(used, found[1])
+	}
+	for _, key := range used {
+		if words[key] == "" {
+			t.Errorf("text %q is missing", key)
+		}
+	}
+	for _, key := range words.keys() {
+		if !slices.Contains(used, key) {
+			t.Errorf("text %q is not in use", key)
+		}
+	}
+}
+
+// sources gives the code and the templates.
+func sources(t *testing.T) string {
+	t.Helper()
+	var all strings.Builder
 	for _, pattern := range []string{"*.go", "html/*.html"} {
 		names, err := fs.Glob(os.DirFS("."), pattern)
 		if err != nil {
@@ -36,13 +55,14 @@ func TestTextsAreAllThereAndAllInUse(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			sources.Write(text)
+			all.Write(text)
 		}
 	}
-	used := []string{}
-	for _, found := range keyInUse.FindAllStringSubmatch(sources.String(), -1) {
-		used = append(used, found[1])
-	}
+	return all.String()
+}
+
+// made gives the keys that the code puts together.
+func made() (used []string) {
 	for c := range rules.Conditions {
 		used = append(used, "condition."+c.String())
 	}
@@ -71,14 +91,5 @@ func TestTextsAreAllThereAndAllInUse(t *testing.T) {
 	used = append(used, "cause.supply", "cause.reference", "done.record", "life.latched-acknowledged",
 		"level.high", "level.medium", "level.low", "priority.high", "priority.medium", "priority.low",
 		"alarms.waiting", "alarms.inhand", "alarms.aside", "record.slackened.caution")
-	for _, key := range used {
-		if words[key] == "" {
-			t.Errorf("text %q is missing", key)
-		}
-	}
-	for _, key := range words.keys() {
-		if !slices.Contains(used, key) {
-			t.Errorf("text %q is not in use", key)
-		}
-	}
+	return used
 }
