@@ -73,8 +73,7 @@ func (b *bench) show(change func(*agent.Snapshot)) {
 	s.Time = s.Time.Add(time.Second)
 	change(&s)
 	b.board.latest.Store(&s)
-	close(b.board.changed)
-	b.board.changed = make(chan struct{})
+	b.board.change()
 }
 
 func TestStreamSendsOnlyWhatThePageLacks(t *testing.T) {

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/http"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -25,11 +26,19 @@ const hostile = `<script>alert(1)</script>"'&`
 
 type fakeBoard struct {
 	latest  atomic.Pointer[agent.Snapshot]
+	mu      sync.Mutex
 	changed chan struct{}
 }
 
 func (b *fakeBoard) Latest() *agent.Snapshot  { return b.latest.Load() }
-func (b *fakeBoard) Changed() <-chan struct{} { return b.changed }
+func (b *fakeBoard) Changed() <-chan struct{} { b.mu.Lock(); defer b.mu.Unlock(); return b.changed }
+
+func (b *fakeBoard) change() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	close(b.changed)
+	b.changed = make(chan struct{})
+}
 
 func testSnapshot() *agent.Snapshot {
 	at := time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
@@ -209,7 +218,7 @@ func TestStreamResumesAndSendsWhatComes(t *testing.T) {
 	lines := bufio.NewScanner(response.Body)
 	expectLines(t, lines, "id: 3", "event: event", `"id":"calm"`, `"id":"leaky"`, `"id":"hot"`)
 	b.journal.Commit(t.Context(), &agent.Batch{Events: make([]agent.Event, 1)})
-	close(b.board.changed)
+	b.board.change()
 	expectLines(t, lines, "id: 4", "event: event")
 	b.stop() // also ends the stream
 	if err := response.Body.Close(); err != nil {
