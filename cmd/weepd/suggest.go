@@ -37,7 +37,8 @@ shows for each how many alarms a month they would have raised and how soon a
 change would be found: by the detector's own theory, and by injecting the change
 into quiet stretches of the record. Drops are the gland's own there, with their
 times stretched or shrunk from the onset on; for rise_c the temperature is made to
-grow.
+grow. The theory is first order: for a change just beyond the limit it says up to
+twice too much, and what was found by injecting counts.
 
 Then it proposes a limit, or to keep what is in force, and says why. A proposal
 has the usual weep or rise where the false-alarm budget holds, brings no more

@@ -13,7 +13,8 @@ import (
 // the least of that over the levels of the bank, each with its own share of the
 // false-alarm budget. It is first order: what a sum holds at the change and by how
 // much it overshoots are left out. Against the detector itself it is good to about
-// a quarter (TestExpectedAgainstTheDetector).
+// a quarter for changes well beyond the limit (TestExpectedAgainstTheDetector); for
+// one just beyond it, where the drift is small, it says up to twice too much.
 type Expected struct {
 	bank  bank
 	shape float64
