@@ -138,7 +138,11 @@ func replaysToTheSame(t *testing.T, seed uint64) {
 	if r := a.Do(t.Context(), Command{ID: "c1", Action: ActionRecord, Gland: "a", By: "mechanic", Kind: EntryRepacked}); !r.OK {
 		t.Fatalf("%+v", r)
 	}
-	time.Sleep(5 * time.Hour)
+	time.Sleep(4 * time.Hour)
+	if r := a.Do(t.Context(), Command{ID: "c2", Action: ActionRecord, Gland: "a", By: "mechanic", Kind: "adjusted", Value: []byte(`{"flats":1}`)}); !r.OK {
+		t.Fatalf("%+v", r)
+	}
+	time.Sleep(3 * time.Hour)
 	cancel()
 	if err := <-ended; err != nil {
 		t.Fatal(err)

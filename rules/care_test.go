@@ -175,6 +175,30 @@ func TestTheMeterLeavesOutWhatIsNoWeep(t *testing.T) {
 	}
 }
 
+// Limits and nuts may change, and a gland may be left out for a while: what was
+// seen of its upkeep stays.
+func TestReconfiguredUpkeepStays(t *testing.T) {
+	k := newKept(t, nil)
+	k.drips(time.Hour, 65, 8)
+	k.does(upkeep.Repacked, upkeep.Value{})
+	k.drips(7*time.Hour, 65, 8)
+	k.does(upkeep.Adjusted, upkeep.Value{Flats: 2})
+	k.drips(3*time.Hour, 30, 8)
+	with := k.glands[0].cfg
+	with.Nuts.PitchMM = 3
+	other := testGland()
+	other.ID = "other"
+	for _, glands := range [][]GlandConfig{{with}, {other}, {other, with}} {
+		if _, err := k.Reconfigure(k.at, Config{Glands: glands}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, _ := k.Upkeep("p1")
+	if len(s.Entries) != 2 || len(s.Adjustments) != 1 || s.Adjustments[0].Verdict != upkeep.Worked || s.Packing.Travel.UsedMM != 1 {
+		t.Errorf("%+v", s)
+	}
+}
+
 // A step is told once, to be offered, and becomes an adjustment when recorded.
 func TestAStepIsFresh(t *testing.T) {
 	k := newKept(t, nil)

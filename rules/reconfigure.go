@@ -6,14 +6,15 @@ import (
 
 	"weepd/rules/heat"
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 	"weepd/rules/weep"
 )
 
 // Reconfigure puts another configuration in force at a time and returns what
 // became active or cleared by it. Glands keep what they have learned and what is
 // active; the same configuration changes nothing. New glands begin unlearned,
-// those left out are forgotten without a word. A configuration at fault changes
-// nothing.
+// those left out are forgotten without a word, but for their upkeep, should they
+// come back. A configuration at fault changes nothing.
 func (s *Station) Reconfigure(at time.Duration, cfg Config) ([]Transition, error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, err
@@ -26,12 +27,14 @@ func (s *Station) Reconfigure(at time.Duration, cfg Config) ([]Transition, error
 		g, known := before[gc.ID]
 		if !known {
 			g = newGland(gc, i, s.models)
+			s.comeBack(g)
 		}
 		g.order = i
 		s.glands = append(s.glands, g)
 		s.byID[gc.ID] = g
 		heap.Push(&s.agenda, g)
 	}
+	s.retire(before)
 	for i, g := range s.glands {
 		if g.cfg != cfg.Glands[i] {
 			g.reconfigure(s.now, cfg.Glands[i])
@@ -39,6 +42,31 @@ func (s *Station) Reconfigure(at time.Duration, cfg Config) ([]Transition, error
 		}
 	}
 	return out, nil
+}
+
+// retiredMost bounds the upkeep that is kept of glands that were left out: a slip
+// of the pen must not cost what took months to see.
+const retiredMost = 32
+
+// retire keeps the upkeep of the glands that are no more.
+func (s *Station) retire(before map[string]*gland) {
+	for id, g := range before {
+		if _, stays := s.byID[id]; !stays && len(s.retired) < retiredMost {
+			if s.retired == nil {
+				s.retired = make(map[string]*upkeep.Life)
+			}
+			s.retired[id] = g.care.life
+		}
+	}
+}
+
+// comeBack gives a gland the upkeep that it had.
+func (s *Station) comeBack(g *gland) {
+	if life, known := s.retired[g.cfg.ID]; known {
+		life.Configure(g.upkeepConfig())
+		g.care.life = life
+		delete(s.retired, g.cfg.ID)
+	}
 }
 
 func (g *gland) reconfigure(at time.Duration, cfg GlandConfig) {

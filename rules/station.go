@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"weepd/rules/reading"
+	"weepd/rules/upkeep"
 	"weepd/rules/weep"
 )
 
@@ -16,14 +17,15 @@ const MaxSilence = 60 * time.Second
 
 // Station is the core's whole state. It is not safe for concurrent use.
 type Station struct {
-	glands []*gland
-	byID   map[string]*gland
-	models *weep.Models
-	agenda agenda
-	now    time.Duration
-	begun  bool
-	fresh  []Fresh
-	stuck  int // wakes after which a gland still wanted waking: always 0
+	glands  []*gland
+	byID    map[string]*gland
+	models  *weep.Models
+	agenda  agenda
+	now     time.Duration
+	begun   bool
+	fresh   []Fresh
+	retired map[string]*upkeep.Life // of glands that were left out
+	stuck   int                     // wakes after which a gland still wanted waking: always 0
 }
 
 // NewStation makes a station at rest; the first input sets its time.
