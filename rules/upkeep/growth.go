@@ -25,8 +25,10 @@ func (f scale) of(dpm float64) float64 {
 
 const (
 	growthPoints = 48 // of a leg, at most
-	leastPoints  = 6
-	leastLeg     = 24 * time.Hour
+	// growthReach is how far back the growth of the leg that goes on is looked at.
+	growthReach = 120 * 24 * time.Hour
+	leastPoints = 6
+	leastLeg    = 24 * time.Hour
 )
 
 // growth is how fast the weep grows in a leg, on one scale a day.

@@ -45,6 +45,7 @@ type ahead struct {
 // toLimit is the time until the weep reaches the most allowed.
 func (v *view) toLimit() ahead {
 	from, to := v.leg(len(v.cuts) - 1)
+	from = max(from, to-growthReach)
 	leg := v.series.within(from, to)
 	lately := v.series.within(max(from, to-levelReach), to).last(2 * levelSpan)
 	a := ahead{level: v.level(lately)}

@@ -107,6 +107,7 @@ func tooFewWords(c course) string {
 // trend says how the packing's life goes.
 func (v *view) trend(list []Adjustment, p Packing) Trend {
 	from, to := v.leg(len(v.cuts) - 1)
+	from = max(from, to-growthReach)
 	c := courseOf(list)
 	t := Trend{Growth: growthOf(v.series.within(from, to), from, linear).slope}
 	t.Interval = shares(slopeOf(numbers(len(c.intervals)), logs(c.intervals), leastIntervals+1, false))
