@@ -263,7 +263,7 @@ func TestWakingChangesNoUpkeep(t *testing.T) {
 				at += time.Duration(rapid.Int64Range(0, 3*3600e9).Draw(t, "gap"))
 			}
 			every := time.Duration(rapid.Int64Range(1e8, 10e9).Draw(t, "every"))
-			for range rapid.IntRange(1, 400).Draw(t, "drops") {
+			for range rapid.IntRange(1, 200).Draw(t, "drops") {
 				at += every
 				wakes := rapid.IntRange(0, 30).Draw(t, "wakes")
 				if s := stations[1]; wakes > 28 && at-s.now <= MaxSilence {
@@ -304,7 +304,7 @@ func TestUpkeepIsBounded(t *testing.T) {
 	before := heapInUse()
 	life := upkeep.NewLife(upkeep.Config{NormalDPM: 30, DryDPM: 15, LeakDPM: 60})
 	at := time.Duration(0)
-	for i := range 40_000 { // hours: four and a half years
+	for i := range 20_000 { // hours: over two years
 		at += time.Hour
 		life.Observe(upkeep.Bucket{From: at - time.Hour, To: at, Watched: time.Hour, Drops: 1800}, 4)
 		if i%20 == 0 {
