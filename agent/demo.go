@@ -12,7 +12,7 @@ import (
 const DemoStation = "quarry"
 
 // demoTiming is what a configuration has by default.
-var demoTiming = rules.Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, DeadbandPercent: 5}
+var demoTiming = rules.Timing{StartGrace: 2 * time.Minute, OffDelay: time.Minute, RunIn: 4 * time.Hour, DeadbandPercent: 5}
 
 // Demo gives the glands and the source of the demonstration.
 func Demo(clock *Clock) ([]GlandInfo, []Feed, error) {

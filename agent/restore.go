@@ -22,11 +22,11 @@ type Remembered struct {
 // repeats what is known.
 func (l *loop) restore(m Remembered, now time.Duration) {
 	l.tellNotices(now)
+	l.restoreUpkeep(m, now)
 	if m.Last == nil {
 		return
 	}
 	clock := l.agent.clock
-	l.restoreUpkeep(m, now)
 	off := clock.Wall(now).Sub(m.Last.Wall)
 	if off < 0 { // the clock is behind the last run: how long it was is not known yet
 		off, l.lastLife = 0, m.Last.Wall

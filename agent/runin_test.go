@@ -15,7 +15,8 @@ import (
 func TestRepackedBeginsARunIn(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		disk, wall := &fakeDisk{}, &wallClock{}
-		l := liveOn(t, disk, wall)
+		long := func(o *Options) { o.Glands[0].Rules.Timing.RunIn = 4 * time.Hour }
+		l := liveOn(t, disk, wall, long)
 		record := func(id, kind string) {
 			t.Helper()
 			if r := l.agent.Do(t.Context(), Command{ID: id, Action: ActionRecord, Gland: "a", By: "mechanic", Kind: kind}); !r.OK {
@@ -34,7 +35,7 @@ func TestRepackedBeginsARunIn(t *testing.T) {
 		when := l.agent.clock.Wall(at)
 		l.die(t, disk, true)
 		time.Sleep(time.Hour)
-		l = liveOn(t, disk, wall)
+		l = liveOn(t, disk, wall, long)
 		again, began := l.core.repacked["a"]
 		if off := l.agent.clock.Wall(again).Sub(when).Abs(); !began || off > 10*time.Millisecond {
 			t.Errorf("after the restart: began %v, off by %v", began, off)

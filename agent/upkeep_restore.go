@@ -34,10 +34,10 @@ func (l *loop) steadyOf(wall time.Time, now time.Duration) time.Duration {
 // restoreUpkeep gives the core what was known of the upkeep before. Under a clock
 // that is behind nothing can be put in its place: then it waits for the clock.
 func (l *loop) restoreUpkeep(m Remembered, now time.Duration) {
-	if m.Last == nil {
+	if m.Last == nil && len(m.Upkeep) == 0 {
 		return
 	}
-	if l.agent.clock.Wall(now).Before(m.Last.Wall) {
+	if m.Last != nil && l.agent.clock.Wall(now).Before(m.Last.Wall) {
 		l.late = &m
 		return
 	}
@@ -131,7 +131,7 @@ func (l *loop) goOnRunningIn(entries map[string][]upkeep.Entry, now time.Duratio
 		}
 		at, known := life.Repacked()
 		over, ended := l.runIns[id]
-		if !known || ended && over.Ended.After(l.agent.clock.Wall(at)) {
+		if !known || ended && over.Ended.After(l.agent.clock.Wall(at)) || now-at >= g.Rules.Timing.RunIn {
 			continue
 		}
 		present := l.present(now)

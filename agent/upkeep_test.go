@@ -115,7 +115,8 @@ func (l *life) answersOffers(t *testing.T, e Event) {
 func TestRunInIsKept(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		disk, wall := &fakeDisk{}, &wallClock{}
-		l := liveOn(t, disk, wall)
+		long := func(o *Options) { o.Glands[0].Rules.Timing.RunIn = 4 * time.Hour }
+		l := liveOn(t, disk, wall, long)
 		if r := l.records(t, "c1", "repacked", `{"rings":5}`); !r.OK {
 			t.Fatal(r)
 		}
@@ -138,7 +139,7 @@ func TestRunInIsKept(t *testing.T) {
 		}
 		check("at its end")
 		l.die(t, disk, false)
-		l = liveOn(t, disk, wall)
+		l = liveOn(t, disk, wall, long)
 		check("after a restart")
 		if _, again := l.core.repacked["a"]; again {
 			t.Error("the run-in was taken up again")

@@ -30,12 +30,16 @@ func (l *loop) showUpkeep(now time.Duration) {
 		if !found || state == nil {
 			continue
 		}
-		delete(l.stale, id)
+		if l.fed > 0 { // before, the core does not know the time
+			delete(l.stale, id)
+		}
 		view := NewUpkeepState(id, state, l.agent.clock.Wall)
 		view.Time = stamp(wall)
 		if state.RunIn.Known {
 			r := l.runInView(state.RunIn)
-			view.RunIn = &r
+			if view.RunIn = &r; r.Active {
+				view.Words = fmt.Sprintf("Running in, stage %d of %d. %s", r.Stage, r.Stages, r.Next)
+			}
 		} else if over, known := l.runIns[id]; known {
 			view.RunIn = &over
 		}

@@ -84,8 +84,9 @@ func (d *demo) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	past := agent.DemoUpkeep(time.Now())
 	err = station{
-		keeper: keeper,
+		keeper: keeper, past: &past,
 		advice: texts, sheets: demoSheets(glands),
 		id: agent.DemoStation, glands: glands, feeds: feeds, clock: clock, alarms: agent.DemoAlarms(),
 		mqtt: &mqtt.Config{

@@ -42,6 +42,7 @@ type station struct {
 	clock        *agent.Clock
 	alarms       agent.AlarmSettings
 	keeper       *store.Keeper       // nil: nothing is kept on a disk
+	past         *agent.Remembered   // invented, instead of what the keeper remembers; nil: none
 	mqtt         *mqtt.Config        // nil: nothing is published
 	pushTo       *remotewrite.Config // nil: metrics are only scraped
 	listen       string
@@ -114,6 +115,9 @@ func (s station) serve(ctx context.Context) error {
 		return err
 	}
 	options.Journal = journal
+	if s.past != nil {
+		options.Remembered = *s.past
+	}
 	a, err := agent.New(options)
 	if err != nil {
 		return err

@@ -174,6 +174,14 @@ func (v *view) ask(m model, next ahead) Forecast {
 	return f
 }
 
+func (m model) paceWords() string {
+	change := 100 * math.Expm1(m.pace.per)
+	if change < 1 {
+		return "adjustments come ever closer together"
+	}
+	return fmt.Sprintf("the weep grows %.0f %% faster after each adjustment than after the one before", change)
+}
+
 // words gives the reasons that count, the first first.
 func (m model) words(share [reasons]float64) []string {
 	var list []string
@@ -181,7 +189,7 @@ func (m model) words(share [reasons]float64) []string {
 		list = append(list, fmt.Sprintf("the follower has travel left for %s", plural(math.Floor(m.left), "flat")))
 	}
 	if share[byInterval] > 0.2 {
-		list = append(list, fmt.Sprintf("the weep grows %+.0f %% faster after each adjustment than after the one before", 100*math.Expm1(m.pace.per)))
+		list = append(list, m.paceWords())
 	}
 	if share[byEffect] > 0.2 || m.cut.per < -m.cut.perSD {
 		list = append(list, fmt.Sprintf("a flat took off %.0f %% of the weep at first and takes off %.0f %% now",

@@ -117,7 +117,7 @@ func (v *view) adjustDue(a ahead) Forecast {
 	f.Words = []string{fmt.Sprintf("the weep is %s drops/min and grows towards %s, the most allowed",
 		levelWords(a.level), rateWords(v.cfg.LeakDPM))}
 	if a.legs > 0 {
-		f.Words = append(f.Words, "from "+plural(float64(a.legs), "earlier stretch")+" between adjustments and this one")
+		f.Words = append(f.Words, fmt.Sprintf("by its growth now and between earlier adjustments (%d)", a.legs))
 	}
 	return f
 }
