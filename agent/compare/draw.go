@@ -46,7 +46,7 @@ func drawLines(r Result) (chart, error) {
 		values[0] = append(values[0], float64(l.Both))
 		values[1] = append(values[1], float64(l.OnlyOld))
 		values[2] = append(values[2], float64(l.OnlyNew))
-		labels = append(labels, l.Gland+" "+l.Condition)
+		labels = append(labels, l.Gland+" "+l.Condition+"\u00a0\u00a0") // off the axis
 	}
 	svg, err := bars(values, labels, []string{"in both", "only old", "only new"}, []string{inkBoth, inkOld, inkNew},
 		100+barHeight*len(labels), true)
