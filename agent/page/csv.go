@@ -40,7 +40,7 @@ func (s *Server) data(w http.ResponseWriter, r *http.Request) {
 	}
 	span, err := windowOf(r.URL.Query(), st.now)
 	if err != nil {
-		http.Error(w, err.Error(), http.StatusBadRequest)
+		http.Error(w, s.texts.say(err.Error()), http.StatusBadRequest)
 		return
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8; header=present")

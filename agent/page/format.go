@@ -43,10 +43,18 @@ func (t texts) span(d time.Duration) string {
 	case d < time.Hour:
 		return t.say("span.minutes", int(d/time.Minute))
 	case d < 24*time.Hour:
-		return t.say("span.hours", int(d/time.Hour), int(d%time.Hour/time.Minute))
+		return t.units("hours", int(d/time.Hour), int(d%time.Hour/time.Minute))
 	default:
-		return t.say("span.days", int(d/(24*time.Hour)), int(d%(24*time.Hour)/time.Hour))
+		return t.units("days", int(d/(24*time.Hour)), int(d%(24*time.Hour)/time.Hour))
 	}
+}
+
+// units leaves out a smaller unit of which there is none.
+func (t texts) units(name string, large, small int) string {
+	if small == 0 {
+		return t.say("span."+name+".even", large)
+	}
+	return t.say("span."+name, large, small)
 }
 
 // when writes a moment as seen from now: the time of day, and the day if it is

@@ -32,7 +32,7 @@ func (s *Server) glandPage(w http.ResponseWriter, r *http.Request) {
 	span, err := windowOf(r.URL.Query(), s.stationNow().now)
 	if err != nil {
 		sh := s.frame(r, s.stationNow())
-		sh.Here, sh.Done = "/gland/"+id, err.Error()
+		sh.Here, sh.Done = "/gland/"+id, s.texts.say(err.Error())
 		s.write(w, http.StatusBadRequest, "unknown", sh)
 		return
 	}

@@ -69,7 +69,7 @@ func TestAges(t *testing.T) {
 		t.Fatal(err)
 	}
 	for d, want := range map[time.Duration]string{
-		0: "< 10 s", 9 * time.Second: "< 10 s", 39 * time.Second: "30 s", 90 * time.Second: "1 min", 150 * time.Minute: "2 h 30 min", 50 * time.Hour: "2 d 2 h",
+		0: "< 10 s", 9 * time.Second: "< 10 s", 39 * time.Second: "30 s", 90 * time.Second: "1 min", 150 * time.Minute: "2 h 30 min", 50 * time.Hour: "2 d 2 h", 8 * time.Hour: "8 h", 48 * time.Hour: "2 d",
 	} {
 		if got := words.age(d); got != want {
 			t.Errorf("%s: %s, want %s", d, got, want)

@@ -28,7 +28,11 @@ const (
 	chartSteps  = 400
 )
 
-var errWindow = errors.New("from and to: want two times such as 2026-03-01T06:00:00Z, the second later by ten minutes to three years")
+// Faults of an address; their words are texts.
+var (
+	errWindow = errors.New("window.ends")
+	errSpan   = errors.New("window.span")
+)
 
 // windowOf reads a window from an address.
 func windowOf(values url.Values, now time.Time) (window, error) {
@@ -41,7 +45,7 @@ func windowOf(values url.Values, now time.Time) (window, error) {
 				return w, nil
 			}
 		}
-		return window{}, errors.New("span: want 1h, 24h, 7d or 90d")
+		return window{}, errSpan
 	}
 	from, err1 := time.Parse(time.RFC3339, values.Get("from"))
 	to, err2 := time.Parse(time.RFC3339, values.Get("to"))
@@ -101,9 +105,9 @@ func (w window) label(t time.Time, zone *time.Location) string {
 	case length <= 24*time.Hour:
 		return t.Format("15:04")
 	case length <= 10*24*time.Hour:
-		return t.Format("Mon 2 15:04")
+		return t.Format("01-02 15:04")
 	default:
-		return t.Format("2 Jan 2006")
+		return t.Format(time.DateOnly)
 	}
 }
 

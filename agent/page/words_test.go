@@ -88,7 +88,7 @@ func made() (used []string) {
 			used = append(used, "field."+f.Name)
 		}
 	}
-	used = append(used, "cause.supply", "cause.reference", "done.record", "life.latched-acknowledged",
+	used = append(used, "cause.supply", "cause.reference", "done.record", "window.ends", "window.span", "span.hours", "span.days", "span.hours.even", "span.days.even", "life.latched-acknowledged",
 		"level.high", "level.medium", "level.low", "priority.high", "priority.medium", "priority.low",
 		"alarms.waiting", "alarms.inhand", "alarms.aside", "record.slackened.caution")
 	return used

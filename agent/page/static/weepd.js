@@ -63,6 +63,7 @@
     }
     for (const change of u.set || []) set(change);
     for (const name in u.list || {}) order(name, u.list[name], fresh);
+    if (u.list && u.list.alarms && byID('cleared-today')) fetchSoon();
     if (u.title) { document.title = u.title; byID('icon').href = u.icon; }
     if (focused && document.activeElement.id !== focused && byID(focused)) byID(focused).focus();
     body.classList.toggle('still', !u.alive);
@@ -99,7 +100,7 @@
   }
 
   function span(seconds) {
-    return seconds < 120 ? Math.round(seconds) + ' s' : Math.round(seconds / 60) + ' min';
+    return seconds < 120 ? say.seconds.replace('%s', Math.round(seconds)) : say.minutes.replace('%s', Math.round(seconds / 60));
   }
 
   function watch() {
@@ -237,23 +238,25 @@
     if (first) first.focus();
   }, true);
 
-  // ---- charts are drawn by the server; they are fetched again while they end now
-  async function redraw() {
-    const charts = byID('charts');
-    if (!charts || !charts.dataset.again || document.hidden || lost) return;
+  // ---- what is no piece of the stream is fetched again: charts while they end
+  // now, work when something was done, what cleared when the list of alarms changes
+  async function fetchAgain() {
+    if (document.hidden || lost) return;
     try {
       const answer = await fetch(location.pathname + location.search);
       if (!answer.ok) return;
       const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
-      for (const id of ['charts', 'entries', 'sheet']) {
+      for (const id of ['charts', 'outlook', 'entries', 'sheet', 'cleared-today']) {
         const now = byID(id), next = page.getElementById(id);
         if (now && next && !now.contains(document.activeElement)) now.replaceWith(next);
       }
     } catch { /* the link's watch says so */ }
   }
-  body.addEventListener('weepd-done', () => setTimeout(redraw, 300));
+  let soon = 0;
+  const fetchSoon = () => { clearTimeout(soon); soon = setTimeout(fetchAgain, 400); };
+  body.addEventListener('weepd-done', fetchSoon);
   const charts = byID('charts');
-  if (charts && charts.dataset.again) setInterval(redraw, Number(charts.dataset.again) * 1000);
+  if (charts && charts.dataset.again) setInterval(fetchAgain, Number(charts.dataset.again) * 1000);
 
   showSound();
   listen();
