@@ -231,7 +231,7 @@ func (p *tab) memory() use {
 	return use{int64(heap.UsedSize), dom.Nodes, dom.JsEventListeners}
 }
 
-// day is a board of four glands whose weep moves, with an alarm that comes and
+// day is a board of two glands whose weep moves, with an alarm that comes and
 // goes.
 type day struct {
 	mu      sync.Mutex
@@ -264,7 +264,7 @@ func (d *day) next(seconds int) {
 
 func (d *day) snapshot() *agent.Snapshot {
 	s := &agent.Snapshot{Station: "quarry", Time: time.Now(), Seq: uint64(d.second / 600)}
-	for i := range 4 {
+	for i := range 2 {
 		id := string(rune('a' + i))
 		known := func(v float64) rules.Quantity { return rules.Quantity{Value: v, Known: true} }
 		weep := 40 + float64((d.second*(i+1))%23)
