@@ -118,6 +118,9 @@ func (g *gland) later() time.Duration {
 	if !g.easy {
 		return g.due
 	}
+	if g.detect.Idle() {
+		return min(g.detect.IdleDeadline(), g.restDue)
+	}
 	if at, ok := g.detect.Deadline(); ok {
 		return min(at, g.restDue)
 	}

@@ -46,6 +46,7 @@ type Detector struct {
 	idle    bool // all sums are nought; see idle.go
 
 	quietFrom, quietTo time.Duration
+	idleReach          time.Duration // reach without any alert
 }
 
 // reachSteps is how finely the reach of a silence follows the alert level.
@@ -83,6 +84,7 @@ func (d *Detector) useShape(step int) {
 	for i := range d.reach {
 		d.reach[i] = below(d.quiet.reachAt(&d.low, float64(i)/reachSteps))
 	}
+	d.idleReach = d.reachAt(0)
 	d.findQuiet()
 }
 

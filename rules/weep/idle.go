@@ -33,7 +33,7 @@ func (d *Detector) Glide(c *Counter, rows []reading.Row, least, until time.Durat
 		c.put(at, 1)
 		if d.idle && x >= d.quietFrom && x <= d.quietTo && !d.learn.blockEnds() {
 			from = at
-			d.learn.pair(x.Seconds())
+			d.learn.pairQuickly(x.Seconds())
 			continue
 		}
 		d.from = from
@@ -71,6 +71,14 @@ func (d *Detector) before(until time.Duration) time.Duration {
 		return min(at, until)
 	}
 	return until
+}
+
+// IdleDeadline is Deadline of an idle detector, until its next drop.
+func (d *Detector) IdleDeadline() time.Duration {
+	if !d.watched {
+		return never
+	}
+	return d.from + max(d.looked, d.idleReach)
 }
 
 // Idle reports that no bank has gathered anything. Then the deadline only moves
@@ -117,32 +125,54 @@ func (d *Detector) findQuiet() {
 	d.quietFrom, d.quietTo = ceil(float64(from)), ceil(float64(to))-1
 }
 
-// findQuiet finds the longest stretch of nodes at which no level gains.
+// findQuiet finds the longest stretch of intervals at which no level gains.
 func (b *bank) findQuiet() {
-	start, most := 0, 0
 	b.quietFrom, b.quietTo = 1, 0
+	start, first, last := 0, 0, -1
 	for i := range tableNodes {
 		if b.gainsAt(i) {
 			start = i + 1
-			continue
-		}
-		if i-start > most {
-			most = i - start
-			// A little inside, so that rounding does not matter.
-			b.quietFrom, b.quietTo = float32(nodeAt(start)/b.edge*(1+1e-6)), float32(nodeAt(i)/b.edge*(1-1e-6))
-			if start == 0 {
-				b.quietFrom = 0 // the curve is level before its first node
-			}
+		} else if i-start > last-first {
+			first, last = start, i
 		}
 	}
+	if last < 0 {
+		return
+	}
+	from, to := nodeAt(first), nodeAt(last)
+	if first == 0 {
+		from = 0 // the curve is level before its first node
+	} else {
+		from -= b.margin(first, first-1) * (from - nodeAt(first-1))
+	}
+	if last < tableNodes-1 {
+		to += b.margin(last, last+1) * (nodeAt(last+1) - to)
+	}
+	// A little inside, so that rounding does not matter.
+	b.quietFrom, b.quietTo = float32(from/b.edge*(1+1e-6)), float32(to/b.edge*(1-1e-6))
 }
+
+// quietGain is not quite nought, so that no rounding makes a gain of it.
+const quietGain = -1e-6
 
 func (b *bank) gainsAt(node int) bool {
 	for i := range b.levels {
-		// Not quite nought, so that no rounding between two nodes makes a gain.
-		if b.levels[i].gain[node] > -1e-6 {
+		if b.levels[i].gain[node] > quietGain {
 			return true
 		}
 	}
 	return false
+}
+
+// margin is the share of the way from a quiet node to its neighbour that is quiet
+// at every level.
+func (b *bank) margin(quiet, next int) float64 {
+	share := 1.0
+	for i := range b.levels {
+		from, to := float64(b.levels[i].gain[quiet]), float64(b.levels[i].gain[next])
+		if to > quietGain {
+			share = min(share, (quietGain-from)/(to-from))
+		}
+	}
+	return share
 }

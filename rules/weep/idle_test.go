@@ -47,6 +47,9 @@ func TestGlideIsDrops(t *testing.T) {
 				}
 				if quick.Idle() {
 					idle++
+					if at := quick.IdleDeadline(); ok && at != until {
+						t.Fatalf("deadline while idle %v, want %v", at, until)
+					}
 				}
 				n := quick.Glide(&c1, rows, 0, until)
 				for _, row := range rows[:n] {

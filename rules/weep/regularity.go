@@ -77,6 +77,19 @@ func (r *regularity) pair(x float64) {
 	r.block.total++
 }
 
+// pairQuickly is pair for an interval above nought, without a branch: whether it
+// is a second one is as good as chance to the processor.
+func (r *regularity) pairQuickly(x float64) {
+	second := uint8(0)
+	if r.previous != 0 {
+		second = 1
+	}
+	v := math.Abs(x-r.previous) / (x + r.previous)
+	r.previous = math.Float64frombits(math.Float64bits(x) & (uint64(second) - 1))
+	r.block.count[min(int(v*pairBins), pairBins-1)] += second
+	r.block.total += second
+}
+
 // closeBlock moves the blocks on; a fit is due when the learned pairs have
 // grown by a sixteenth, or were halved.
 func (r *regularity) closeBlock() (refit bool) {
