@@ -78,7 +78,7 @@ func TestSimulatedEventsAreFound(t *testing.T) {
 
 func TestSimulateRefusesWhatItCannotDo(t *testing.T) {
 	for _, args := range []string{
-		"--for 0s", "--glands 0", "--from yesterday", "--unit 2s", "--dpm -1", "--without drops", "--event g01:dry",
+		"--for 0s", "--glands 0", "--from yesterday", "--from 1969-12-31T23:59:59Z", "--unit 2s", "--dpm -1", "--without drops", "--event g01:dry",
 		"--event g09:dry@1h", "--event g01:flood@1h", "--event g01:dry@soon", "--event g01:dry@1h:few", "--event g01:dry@1h:3:long", "extra",
 	} {
 		got := weepd(t, "", append([]string{"simulate"}, strings.Fields(args)...)...)

@@ -1,8 +1,6 @@
 package recording
 
 import (
-	"bufio"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -14,15 +12,19 @@ import (
 // Writer writes a recording that Reader reads. It is not safe for concurrent
 // use.
 type Writer struct {
-	out    *bufio.Writer
-	row    []byte
+	out    io.Writer
+	text   []byte // not yet written
+	err    error  // of out; sticky
 	stamps stampWriter
 	last   int64 // Unix nanoseconds of the row before
 	header bool
 }
 
+// writeAt is how much text is gathered before it is written.
+const writeAt = 256 << 10
+
 // NewWriter writes a recording to w. Call Flush at the end.
-func NewWriter(w io.Writer) *Writer { return &Writer{out: bufio.NewWriterSize(w, 64<<10)} }
+func NewWriter(w io.Writer) *Writer { return &Writer{out: w} }
 
 // Write adds a row for r, stamped with the wall time (written in UTC; r.At is
 // not used, because only the caller knows the wall time of a steady time). A
@@ -34,7 +36,11 @@ func (w *Writer) Write(r reading.Reading, wall time.Time) error {
 	if s := wall.Unix(); s < 0 || s > lastSecond {
 		return fmt.Errorf("recording of %s: time %s; want the years %d to %d", r.Point, wall.UTC().Round(0), firstYear, lastYear)
 	}
-	ns := wall.UnixNano()
+	return w.WriteUnix(r, wall.UnixNano())
+}
+
+// WriteUnix is Write with the wall time as Unix nanoseconds, in its range.
+func (w *Writer) WriteUnix(r reading.Reading, ns int64) error {
 	if w.header && ns < w.last {
 		return fmt.Errorf("recording of %s: time %s goes back from %s; begin another recording",
 			r.Point, stamp(ns), stamp(w.last))
@@ -45,19 +51,26 @@ func (w *Writer) Write(r reading.Reading, wall time.Time) error {
 	if r.Quality.OK() && (math.IsNaN(r.Value) || !inRange(r.Point.Kind, r.Value)) {
 		return fmt.Errorf("recording of %s: %s reading of %g cannot be written; give it a bad quality", r.Point, r.Quality, r.Value)
 	}
-	if err := w.ensureHeader(); err != nil {
-		return err
-	}
+	w.begin()
 	w.last = ns
-	_, err := w.out.Write(w.format(r, ns))
-	return err
+	if w.text = w.format(r, ns); len(w.text) >= writeAt {
+		w.write()
+	}
+	return w.err
+}
+
+func (w *Writer) write() {
+	if w.err == nil && len(w.text) > 0 {
+		_, w.err = w.out.Write(w.text)
+	}
+	w.text = w.text[:0]
 }
 
 // stamp is a Unix time in nanoseconds for an error.
 func stamp(ns int64) string { return time.Unix(0, ns).UTC().Format(time.RFC3339Nano) }
 
 func (w *Writer) format(r reading.Reading, ns int64) []byte {
-	row := w.stamps.append(w.row[:0], ns)
+	row := w.stamps.append(w.text, ns)
 	row = append(row, ',')
 	row = append(row, r.Point.Gland...)
 	row = append(row, '.')
@@ -68,21 +81,19 @@ func (w *Writer) format(r reading.Reading, ns int64) []byte {
 	} else {
 		row = append(row, "NaN"...)
 	}
-	row = append(row, '\n')
-	w.row = row
-	return row
+	return append(row, '\n')
 }
 
-// Flush writes what is buffered; a recording without rows gets its header.
+// Flush writes what is gathered; a recording without rows gets its header.
 func (w *Writer) Flush() error {
-	return errors.Join(w.ensureHeader(), w.out.Flush())
+	w.begin()
+	w.write()
+	return w.err
 }
 
-func (w *Writer) ensureHeader() error {
-	if w.header {
-		return nil
+func (w *Writer) begin() {
+	if !w.header {
+		w.header = true
+		w.text = append(w.text, Header+"\n"...)
 	}
-	w.header = true
-	_, err := w.out.WriteString(Header + "\n")
-	return err
 }

@@ -103,8 +103,8 @@ func (g *gland) due() int64 {
 }
 
 // next does what is due; ok is false if that shows in no reading.
-func (g *gland) next() (r reading.Reading, ok bool) {
-	g.now = g.due()
+func (g *gland) next(due int64) (r reading.Reading, ok bool) {
+	g.now = due
 	switch g.now {
 	case g.nextSlow:
 		return g.slow()

@@ -37,7 +37,7 @@ func (s *Sim) Next() reading.Reading {
 				first = i
 			}
 		}
-		r, ok := s.glands[first].next()
+		r, ok := s.glands[first].next(s.due[first])
 		s.due[first] = s.glands[first].due()
 		if ok {
 			return r
