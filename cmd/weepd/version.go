@@ -21,6 +21,10 @@ func versionCommand(s streams) *cobra.Command {
 	}
 }
 
+// release is the version of the package, set by the linker in deploy/package
+// and by nobody else: Go itself knows no commit in a git worktree.
+var release string
+
 // version is the version for status, metrics and logs.
 func version() string {
 	info, _ := debug.ReadBuildInfo()
@@ -30,6 +34,9 @@ func version() string {
 // versionOf gives the module's version or, in a build from a checkout that has
 // none, its commit.
 func versionOf(info *debug.BuildInfo) string {
+	if release != "" {
+		return release
+	}
 	if info == nil {
 		return "unknown"
 	}

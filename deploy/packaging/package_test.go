@@ -102,6 +102,9 @@ func checkPackage(t *testing.T, dist, arch string) {
 		return must(t, line[0], line[1:]...)
 	}
 	version := run("version")
+	if want := "weepd " + strings.TrimSpace(must(t, "dpkg-deb", "--field", file, "Version")) + " "; !strings.HasPrefix(version, want) {
+		t.Errorf("version says %s, want %s", version, want)
+	}
 	if goarch := map[string]string{"amd64": "amd64", "arm64": "arm64", "armhf": "arm"}[arch]; !strings.HasSuffix(version, " linux/"+goarch+"\n") {
 		t.Errorf("version says %s", version)
 	}
