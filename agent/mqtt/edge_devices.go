@@ -1,6 +1,8 @@
 package mqtt
 
 import (
+	"maps"
+	"slices"
 	"time"
 
 	"weepd/agent"
@@ -81,6 +83,9 @@ func (e *edge) tagsOf(gland string) *tags {
 // publishDevices sends what changed of each gland: readings once a second at
 // most and by exception, alarms whenever they changed, births and deaths.
 func (e *edge) publishDevices(latest *agent.Snapshot, now time.Time) error {
+	if e.regrouped(latest) {
+		return e.regroup(latest)
+	}
 	for _, a := range latest.Alarms {
 		if err := e.publishAlarm(a); err != nil {
 			return err
@@ -96,6 +101,34 @@ func (e *edge) publishDevices(latest *agent.Snapshot, now time.Time) error {
 		}
 	}
 	return e.flush()
+}
+
+// regrouped reports that the configuration has other glands than were born.
+func (e *edge) regrouped(latest *agent.Snapshot) bool {
+	if len(latest.Glands) != len(e.devices) {
+		return true
+	}
+	for _, g := range latest.Glands {
+		if e.devices[g.Rules.ID] == nil {
+			return true
+		}
+	}
+	return false
+}
+
+// regroup lets the devices die that are no more and begins anew with those that
+// are: a node that gets other devices is born again.
+func (e *edge) regroup(latest *agent.Snapshot) error {
+	for _, id := range slices.Sorted(maps.Keys(e.devices)) {
+		stays := slices.ContainsFunc(latest.Glands, func(g agent.Gland) bool { return g.Rules.ID == id })
+		if stays || !e.devices[id].alive {
+			continue
+		}
+		if err := e.send(sparkplug.DDeath, id, nil); err != nil {
+			return err
+		}
+	}
+	return e.birth()
 }
 
 func (e *edge) publishGland(g agent.Gland, r agent.GlandReading, now time.Time) error {

@@ -327,6 +327,22 @@ func TestEdgeDeviceDies(t *testing.T) {
 	}
 }
 
+// A gland that a changed configuration takes out dies, and the node is born again
+// with one that it adds.
+func TestEdgeGetsOtherDevices(t *testing.T) {
+	r := startEdge(t, "").start()
+	r.awaitBirth(1)
+	old := r.board.Latest().Glands[0].Rules.ID
+	r.gland(func(g *agent.Gland) { g.Rules.ID = "p9" })
+	r.shown("birth", func() bool { return len(r.box.kinds(t, sparkplug.NBirth)) == 2 })
+	r.stop()
+	check(t, r.box.node(t))
+	deaths, births := r.box.kinds(t, sparkplug.DDeath), r.box.kinds(t, sparkplug.DBirth)
+	if len(deaths) != 1 || deaths[0].device != old || births[len(births)-1].device != "p9" {
+		t.Errorf("deaths %+v, births %+v", deaths, births)
+	}
+}
+
 func TestEdgeTakesCommands(t *testing.T) {
 	r := startEdge(t, "").start()
 	r.awaitBirth(1)

@@ -54,6 +54,31 @@ func TestTopicsOfAConnection(t *testing.T) {
 	}
 }
 
+// A gland that is configured no more leaves no reading behind, and a refused
+// configuration is told for as long as it is.
+func TestChangedConfigurationIsPublished(t *testing.T) {
+	server, address, box := startBroker(t, "127.0.0.1:0")
+	defer closeBroker(t, server)
+	board := newFakeBoard()
+	_, stop := publish(t, testConfig(address), board, agent.NewMemoryJournal(10, true), io.Discard)
+	eventually(t, "a reading", func() bool { return len(box.on("weepd/quarry/gland/p1")) == 1 })
+	board.change(func(s *agent.Snapshot) { s.Config.Problem = "weepd.yaml:3:1: wrong" })
+	eventually(t, "the problem", func() bool {
+		got := box.on("weepd/quarry/status")
+		return strings.Contains(got[len(got)-1], `"config":{"problem":"weepd.yaml:3:1: wrong"`)
+	})
+	eventually(t, "an empty reading", func() bool {
+		board.change(func(s *agent.Snapshot) { s.Config, s.Glands = agent.ConfigState{}, nil })
+		got := box.on("weepd/quarry/gland/p1")
+		return got[len(got)-1] == ""
+	})
+	stop()
+	status := box.on("weepd/quarry/status")
+	if len(status) != 4 || strings.Contains(status[2], "config") || len(server.Topics.Messages("weepd/quarry/gland/#")) != 0 {
+		t.Errorf("status %v, retained %d", status, len(server.Topics.Messages("weepd/quarry/gland/#")))
+	}
+}
+
 // What is urgent is sent at once, told to the loop when the broker has it, and
 // not sent once more with the snapshot that has it too.
 func TestUrgentAlarmsAreSentOnceAndAheadOfTheSnapshot(t *testing.T) {

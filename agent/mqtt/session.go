@@ -159,14 +159,18 @@ func (s *session) patience() time.Duration {
 
 // publish hands a message to the client, after making room in the window.
 func (s *session) publish(topic string, qos byte, retained bool, seq uint64, payload any) error {
+	text, err := json.Marshal(payload)
+	if err != nil {
+		return fmt.Errorf("payload of %s: %w", topic, err)
+	}
+	return s.send(topic, qos, retained, seq, text)
+}
+
+func (s *session) send(topic string, qos byte, retained bool, seq uint64, text []byte) error {
 	if len(s.window) >= windowSize {
 		if err := s.waitHead(ackTimeout); err != nil {
 			return err
 		}
-	}
-	text, err := json.Marshal(payload)
-	if err != nil {
-		return fmt.Errorf("payload of %s: %w", topic, err)
 	}
 	token := s.client.Publish(s.p.cfg.Root+"/"+topic, qos, retained, text)
 	s.window = append(s.window, inFlight{token, seq, topic})

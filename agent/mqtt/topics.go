@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"weepd/agent"
@@ -85,6 +86,24 @@ func (s *session) publishGlands(latest *agent.Snapshot, now time.Time) error {
 			return err
 		}
 		s.glands[g.Rules.ID] = sentGland{r, now}
+	}
+	return s.clearGone(latest)
+}
+
+// clearGone takes the retained readings back of glands that are configured no
+// more: an empty payload does (MQTT-3.3.1-10).
+func (s *session) clearGone(latest *agent.Snapshot) error {
+	if len(s.glands) == len(latest.Glands) {
+		return nil
+	}
+	for id := range s.glands {
+		if slices.ContainsFunc(latest.Glands, func(g agent.Gland) bool { return g.Rules.ID == id }) {
+			continue
+		}
+		if err := s.send("gland/"+id, 0, true, 0, []byte{}); err != nil {
+			return err
+		}
+		delete(s.glands, id)
 	}
 	return nil
 }
