@@ -17,16 +17,19 @@ import (
 
 // result is the last line. Ratios of 8 and 32 glands are over the floor.
 type result struct {
-	Seconds      int     `json:"seconds"`
-	BinaryRatio  float64 `json:"binary_ratio"`
-	RSSRatio8    float64 `json:"rss_ratio_8"`
-	RSSRatio32   float64 `json:"rss_ratio_32"`
-	CPURatio8    float64 `json:"cpu_ratio_8"`
-	CPURatio32   float64 `json:"cpu_ratio_32"`
-	RSSGrowth    float64 `json:"rss_growth"` // cost of a gland at 1,000 over that at 10
-	CPUGrowth    float64 `json:"cpu_growth"`
-	KBGlandDay8  float64 `json:"kb_gland_day_8"`
-	KBGlandDay32 float64 `json:"kb_gland_day_32"`
+	Seconds     int     `json:"seconds"`
+	BinaryRatio float64 `json:"binary_ratio"`
+	RSSRatio8   float64 `json:"rss_ratio_8"`
+	RSSRatio32  float64 `json:"rss_ratio_32"`
+	CPURatio8   float64 `json:"cpu_ratio_8"`
+	CPURatio32  float64 `json:"cpu_ratio_32"`
+	// CPUOverWaking32 is over a floor that wakes for each drop and does nothing: what
+	// the agent's own work costs beside the processor's wakings.
+	CPUOverWaking32 float64 `json:"cpu_over_waking_32"`
+	RSSGrowth       float64 `json:"rss_growth"` // cost of a gland at 1,000 over that at 10
+	CPUGrowth       float64 `json:"cpu_growth"`
+	KBGlandDay8     float64 `json:"kb_gland_day_8"`
+	KBGlandDay32    float64 `json:"kb_gland_day_32"`
 }
 
 // Targets.

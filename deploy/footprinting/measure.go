@@ -28,9 +28,10 @@ func measure(out io.Writer, dir string, span time.Duration) (r result, err error
 	if err != nil {
 		return r, err
 	}
-	floor, small, large := beside[0], beside[1], beside[2]
+	floor, waking, small, large := beside[0], beside[1], beside[2], beside[3]
 	r.RSSRatio8, r.RSSRatio32 = round(small.rss/floor.rss), round(large.rss/floor.rss)
 	r.CPURatio8, r.CPURatio32 = round(small.cpu/floor.cpu), round(large.cpu/floor.cpu)
+	r.CPUOverWaking32 = round(large.cpu / waking.cpu)
 	r.KBGlandDay8, r.KBGlandDay32 = round(small.kbGlandDay()), round(large.kbGlandDay())
 	grown, err := b.side(out, filepath.Join(dir, "growth"), span, false, 1, 10, 1000)
 	if err != nil {
@@ -81,8 +82,9 @@ type cost struct {
 
 func (c cost) kbGlandDay() float64 { return c.wire * 86400 / float64(c.glands) / 1000 }
 
-// side runs programs side by side on one broker and gives what they cost, the
-// floor first if it is wanted.
+// side runs programs side by side on one broker and gives what they cost; if the
+// floor is wanted, first it and then one that only wakes for each drop of 32
+// glands.
 func (b binaries) side(out io.Writer, dir string, span time.Duration, floor bool, glands ...int) (costs []cost, err error) {
 	broker, port, err := rig.Mosquitto(filepath.Join(dir, "broker"))
 	if err != nil {
@@ -97,6 +99,7 @@ func (b binaries) side(out io.Writer, dir string, span time.Duration, floor bool
 	}()
 	if floor {
 		all = append(all, &subject{name: "floor", dir: filepath.Join(dir, "floor"), broker: port})
+		all = append(all, &subject{name: "floor that wakes a drop", drops: 32 * weep, dir: filepath.Join(dir, "waking"), broker: port})
 	}
 	for _, n := range glands {
 		name := fmt.Sprintf("weepd with %d glands", n)

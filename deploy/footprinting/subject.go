@@ -17,6 +17,7 @@ import (
 type subject struct {
 	name    string
 	glands  int // 0: the floor
+	drops   int // a minute, that the floor wakes for
 	dir     string
 	broker  int
 	port    int
@@ -40,7 +41,11 @@ func (s *subject) start(b binaries) (err error) {
 	}
 	listen, log := fmt.Sprintf("127.0.0.1:%d", s.port), filepath.Join(s.dir, "log")
 	if s.glands == 0 {
-		s.process, err = rig.Start(log, b.floor, "--broker", s.link.url(), "--listen", listen, "--dir", s.dir)
+		args := []string{"--broker", s.link.url(), "--listen", listen, "--dir", s.dir, "--name", filepath.Base(s.dir)}
+		if s.drops > 0 {
+			args = append(args, "--wake", (time.Minute / time.Duration(s.drops)).String())
+		}
+		s.process, err = rig.Start(log, b.floor, args...)
 	} else {
 		config := filepath.Join(s.dir, "station.yaml")
 		if err := s.write(config, listen); err != nil {
@@ -54,6 +59,8 @@ func (s *subject) start(b binaries) (err error) {
 	return s.process.Await(s.name+" is scraped", func() bool { return s.scrape() == nil })
 }
 
+const weep = 30 // drops a minute of a gland: the wanted weep of synthetic packing
+
 // write makes a quiet station: a drop sensor for each gland that wakes the
 // agent once a drop, as a pin does; a temperature each, read every 10 s from a
 // file, as from a kernel's node; two glands share a shaft and a reference.
@@ -65,7 +72,7 @@ func (s *subject) write(config, listen string) error {
 		if i%2 == 1 {
 			run, ref = fmt.Sprintf("{source: shared, point: g%d.run}", i-1), fmt.Sprintf("{source: shared, point: g%d.ref}", i-1)
 		}
-		fmt.Fprintf(&b, "  - {id: g%d, sensors: {drip: {source: simulated, dpm: 30}, temp: {source: file, path: temp}, ref: %s, run: %s}}\n", i, ref, run)
+		fmt.Fprintf(&b, "  - {id: g%d, sensors: {drip: {source: simulated, dpm: %d}, temp: {source: file, path: temp}, ref: %s, run: %s}}\n", i, weep, ref, run)
 	}
 	for name, text := range map[string]string{config: b.String(), filepath.Join(s.dir, "temp"): "41.5\n", filepath.Join(s.dir, "ref"): "20\n"} {
 		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {

@@ -33,13 +33,18 @@ func main() {
 	root.Flags().StringVar(&o.broker, "broker", "", "URL")
 	root.Flags().StringVar(&o.listen, "listen", "", "HOST:PORT")
 	root.Flags().StringVar(&o.dir, "dir", "", "folder of the database")
+	root.Flags().StringVar(&o.name, "name", "floor", "client id")
+	root.Flags().DurationVar(&o.wake, "wake", 0, "wake the processor so often, and do nothing")
 	root.Flags().StringVar(&o.link, "link", "", "use a library that is only linked: yaml, page, systemd, chart, zstd, modbus, periph, broker, password, numbers, terminal")
 	if err := root.ExecuteContext(context.Background()); err != nil {
 		os.Exit(1)
 	}
 }
 
-type options struct{ broker, listen, dir, link string }
+type options struct {
+	broker, listen, dir, name, link string
+	wake                            time.Duration
+}
 
 func (o options) run(ctx context.Context) error {
 	log := slog.New(slog.NewTextHandler(os.Stderr, nil))
@@ -51,7 +56,7 @@ func (o options) run(ctx context.Context) error {
 		return err
 	}
 	defer func() { _ = db.Close() }()
-	client := paho.NewClient(paho.NewClientOptions().AddBroker(o.broker).SetClientID("floor").
+	client := paho.NewClient(paho.NewClientOptions().AddBroker(o.broker).SetClientID(o.name).
 		SetProtocolVersion(4).SetKeepAlive(30 * time.Second).SetAutoReconnect(false))
 	if token := client.Connect(); !token.WaitTimeout(15*time.Second) || token.Error() != nil {
 		return errors.Join(errors.New("no connection to the broker"), token.Error())
@@ -60,6 +65,9 @@ func (o options) run(ctx context.Context) error {
 	server := &http.Server{Addr: o.listen, Handler: metrics(), ReadHeaderTimeout: 10 * time.Second}
 	failed := make(chan error, 1)
 	go func() { failed <- server.ListenAndServe() }()
+	if o.wake > 0 {
+		go wake(ctx, o.wake)
+	}
 	log.Info("started")
 	select {
 	case err := <-failed:
@@ -86,4 +94,25 @@ func metrics() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("/metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{}))
 	return mux
+}
+
+// wake hands a value from one goroutine to another, over and over: what a drop
+// costs before anything is done about it.
+func wake(ctx context.Context, every time.Duration) {
+	drops := make(chan struct{})
+	go func() {
+		for range drops { //nolint:revive // there is nothing to do
+		}
+	}()
+	defer close(drops)
+	tick := time.NewTicker(every)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+			drops <- struct{}{}
+		}
+	}
 }
