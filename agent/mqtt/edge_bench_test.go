@@ -171,22 +171,29 @@ func (c *checker) birth(i int, h heard, node bool) {
 			c.fault(i, h, "metric %+v", m)
 		}
 		seen[m.Name] = true
-		if control := m.Name == "bdSeq" || m.Name == rebirthMetric; node && control {
+		if node && (m.Name == "bdSeq" || m.Name == rebirthMetric) {
 			if m.Alias != 0 {
 				c.fault(i, h, "%s has an alias", m.Name)
 			}
 			continue
 		}
-		name := h.device + ":" + m.Name
-		if other, taken := c.names[m.Alias]; m.Alias == 0 || taken && other != name {
-			c.fault(i, h, "metric %s has alias %d, which is %q", m.Name, m.Alias, other)
-		}
-		c.names[m.Alias] = name
+		c.alias(i, h, m)
 	}
+	if node {
+		c.control(i, h)
+	}
+}
+
+func (c *checker) alias(i int, h heard, m sparkplug.Metric) {
+	name := h.device + ":" + m.Name
+	if other, taken := c.names[m.Alias]; m.Alias == 0 || taken && other != name {
+		c.fault(i, h, "metric %s has alias %d, which is %q", m.Name, m.Alias, other)
+	}
+	c.names[m.Alias] = name
+}
+
+func (c *checker) control(i int, h heard) {
 	bdSeq, rebirth := h.metric("bdSeq"), h.metric(rebirthMetric)
-	if !node {
-		return
-	}
 	if bdSeq == nil || bdSeq.Datatype != sparkplug.Int64 || rebirth == nil || rebirth.Datatype != sparkplug.Boolean || rebirth.Value != false {
 		c.fault(i, h, "bdSeq %+v, rebirth %+v", bdSeq, rebirth)
 	}

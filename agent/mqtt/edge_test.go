@@ -67,33 +67,46 @@ func (r *edgeRun) shown(what string, holds func() bool) {
 func TestEdgeConnectsWithItsDeathAsWill(t *testing.T) {
 	r := startEdge(t, "").start()
 	r.awaitBirth(1)
-	will, found := r.will()
-	client, _ := r.server.Clients.Get("weepd-quarry")
-	if !found || !client.Properties.Clean {
-		t.Fatalf("will %v, clean session %v", found, client.Properties.Clean)
-	}
-	p, err := sparkplug.Decode(will.Payload)
-	if err != nil || will.TopicName != "spBv1.0/north/NDEATH/quarry" || will.FixedHeader.Qos != 1 || will.FixedHeader.Retain {
-		t.Errorf("will on %s, %+v, %v", will.TopicName, will.FixedHeader, err)
-	}
-	if m := p.Metrics[0]; len(p.Metrics) != 1 || m.Name != "bdSeq" || m.Datatype != sparkplug.Int64 || m.Value != int64(0) || p.Seq != nil {
-		t.Errorf("will %+v", p)
-	}
-	sub, subscribed := client.State.Subscriptions.Get("spBv1.0/north/NCMD/quarry")
-	if !subscribed || sub.Qos != 1 {
-		t.Errorf("subscription to NCMD: %v, %+v", subscribed, sub)
-	}
+	r.checkConnection()
 	r.stop()
 	list := r.box.node(t)
 	check(t, list)
 	if birth := list[0]; birth.kind != sparkplug.NBirth || birth.metric("bdSeq").Value != int64(0) {
 		t.Errorf("first message %+v", birth)
 	}
-	if birth := list[1]; birth.topic != "spBv1.0/north/DBIRTH/quarry/p1" || birth.metric("dpm").Value != nil || birth.metric("quality").Value != "good" || birth.metric("alarm/dry").Value != "cleared" || birth.metric("alarm/dry/life").Value != "normal" {
+	birth := list[1]
+	if birth.topic != "spBv1.0/north/DBIRTH/quarry/p1" {
 		t.Errorf("second message %+v", birth)
+	}
+	for name, want := range map[string]any{"dpm": nil, "quality": "good", "alarm/dry": "cleared", "alarm/dry/life": "normal"} {
+		if m := birth.metric(name); m == nil || m.Value != want {
+			t.Errorf("%s is %+v, want %v", name, m, want)
+		}
 	}
 	if retained := r.server.Topics.Messages("spBv1.0/#"); len(retained) > 0 {
 		t.Errorf("%d messages are retained", len(retained))
+	}
+}
+
+// checkConnection looks at the CONNECT and the subscription of the first
+// connection.
+func (r *edgeRun) checkConnection() {
+	r.t.Helper()
+	will, found := r.will()
+	client, _ := r.server.Clients.Get("weepd-quarry")
+	if !found || !client.Properties.Clean {
+		r.t.Fatalf("will %v, clean session %v", found, client.Properties.Clean)
+	}
+	p, err := sparkplug.Decode(will.Payload)
+	if err != nil || will.TopicName != "spBv1.0/north/NDEATH/quarry" || will.FixedHeader.Qos != 1 || will.FixedHeader.Retain {
+		r.t.Errorf("will on %s, %+v, %v", will.TopicName, will.FixedHeader, err)
+	}
+	if m := p.Metrics[0]; len(p.Metrics) != 1 || m.Name != "bdSeq" || m.Datatype != sparkplug.Int64 || m.Value != int64(0) || p.Seq != nil {
+		r.t.Errorf("will %+v", p)
+	}
+	sub, subscribed := client.State.Subscriptions.Get("spBv1.0/north/NCMD/quarry")
+	if !subscribed || sub.Qos != 1 {
+		r.t.Errorf("subscription to NCMD: %v, %+v", subscribed, sub)
 	}
 }
 

@@ -118,7 +118,7 @@ func TestBackfillIntoPrometheus(t *testing.T) {
 	b.cfg.URL, b.sender = "http://"+address+"/api/v1/write", nil
 	b.at = now.Add(-time.Minute)
 	fresh := b.minutes(t, 1)
-	if got, want := stored(t, address), append(good, fresh...); !slices.Equal(got, want) {
+	if got, want := stored(t, address), slices.Concat(good, fresh); !slices.Equal(got, want) {
 		t.Errorf("Prometheus has %d samples %v,\nwant %d %v", len(got), got, len(want), want)
 	}
 	refused, old, full := b.Dropped()

@@ -153,7 +153,7 @@ func TestBackfillAfterAnOutage(t *testing.T) {
 	}
 	r.set(0)
 	fresh := b.minutes(t, 1)
-	if got, want := r.got(), append(fresh, waited...); !slices.Equal(got, want) || b.Pending() != 0 || len(files(t, dir)) != 0 {
+	if got, want := r.got(), slices.Concat(fresh, waited); !slices.Equal(got, want) || b.Pending() != 0 || len(files(t, dir)) != 0 {
 		t.Errorf("got %v,\nwant %v; %d wait", got, want, b.Pending())
 	}
 }
@@ -198,7 +198,7 @@ func TestTooOldAmongGood(t *testing.T) {
 	r.set(0)
 	r.oldest = time.UnixMilli(refused[0] + 1)
 	fresh := b.minutes(t, 1)
-	if got, want := r.got(), append(fresh, good...); !slices.Equal(got, want) || b.Pending() != 0 {
+	if got, want := r.got(), slices.Concat(fresh, good); !slices.Equal(got, want) || b.Pending() != 0 {
 		t.Errorf("got %v,\nwant %v; %d wait", got, want, b.Pending())
 	}
 	if lost, old, full := b.Dropped(); lost != 1 || old != 2 || full != 0 {
@@ -267,7 +267,7 @@ func TestDiskFails(t *testing.T) {
 	waited := b.minutes(t, 8)
 	r.set(0)
 	fresh := b.minutes(t, 1)
-	if got, want := r.got(), append(fresh, waited...); !slices.Equal(got, want) {
+	if got, want := r.got(), slices.Concat(fresh, waited); !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}
 }

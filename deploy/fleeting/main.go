@@ -82,12 +82,7 @@ func tell(out io.Writer, r any, missed bool) error {
 }
 
 func inFolder(keep string, out, errs io.Writer, do func(dir string) error) int {
-	dir, err := keep, error(nil)
-	if keep == "" {
-		dir, err = os.MkdirTemp("", "weepd-fleet-")
-	} else {
-		err = os.MkdirAll(keep, 0o700)
-	}
+	dir, err := folder(keep)
 	if err == nil {
 		_, _ = fmt.Fprintf(out, "logs in %s\n", dir)
 		err = do(dir)
@@ -100,4 +95,11 @@ func inFolder(keep string, out, errs io.Writer, do func(dir string) error) int {
 		_ = os.RemoveAll(dir)
 	}
 	return 0
+}
+
+func folder(keep string) (string, error) {
+	if keep == "" {
+		return os.MkdirTemp("", "weepd-fleet-")
+	}
+	return keep, os.MkdirAll(keep, 0o700)
 }

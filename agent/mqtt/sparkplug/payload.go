@@ -137,6 +137,7 @@ func Decode(data []byte) (Payload, error) {
 			m, err := decodeMetric(bytes)
 			p.Metrics = append(p.Metrics, m)
 			return err
+		default: // not read here
 		}
 		return nil
 	})
@@ -168,6 +169,7 @@ func decodeMetric(data []byte) (Metric, error) {
 			m.Value = protowire.DecodeBool(v)
 		case metricString:
 			m.Value = string(bytes)
+		default: // not read here
 		}
 		return nil
 	})

@@ -26,72 +26,93 @@ import (
 	"periph.io/x/host/v3"
 )
 
-// useLinked uses what is linked but idle at a quiet station; without these
-// calls the linker would leave the libraries out.
+// linked is what is linked but idle at a quiet station; without these calls the
+// linker would leave the libraries out.
+func linked() map[string]func() error {
+	return map[string]func() error{
+		"yaml": func() error {
+			_, err := parser.ParseBytes([]byte("station: quarry\n"), 0)
+			return err
+		},
+		"page":    usePage,
+		"systemd": func() error { _, err := daemon.SdNotify(false, daemon.SdNotifyReady); return err },
+		"chart":   useChart,
+		"zstd":    useZstd,
+		"modbus":  useModbus,
+		"periph":  usePeriph,
+		"broker":  useBroker,
+		"password": func() error {
+			hash, err := bcrypt.GenerateFromPassword([]byte("password"), bcrypt.MinCost)
+			if err == nil {
+				_, err = fmt.Println(len(hash), rate.NewLimiter(1, 1).Allow())
+			}
+			return err
+		},
+		"numbers": useNumbers,
+		"terminal": func() error {
+			cache, err := lru.New[int, bool](1)
+			if err == nil {
+				cache.Add(0, term.IsTerminal(int(os.Stdin.Fd())))
+			}
+			return err
+		},
+	}
+}
+
 func useLinked(what string) error {
-	switch what {
-	case "yaml":
-		_, err := parser.ParseBytes([]byte("station: quarry\n"), 0)
-		return err
-	case "page":
-		page, err := template.New("page").Parse("{{.}}\n")
-		if err != nil {
-			return err
-		}
-		return page.Execute(os.Stdout, what)
-	case "zstd":
-		r, err := zstd.NewReader(bytes.NewReader(nil))
-		if err != nil {
-			return err
-		}
-		defer r.Close()
-		_, err = io.Copy(io.Discard, r)
-		return err
-	case "systemd":
-		_, err := daemon.SdNotify(false, daemon.SdNotifyReady)
-		return err
-	case "chart":
-		painter, err := charts.LineRender([][]float64{{1, 2}}, charts.SVGOutputOptionFunc())
-		if err != nil {
-			return err
-		}
-		picture, err := painter.Bytes()
-		if err == nil {
-			_, err = os.Stdout.Write(picture)
-		}
-		return err
-	case "modbus":
-		client, err := modbus.NewClient(&modbus.ClientConfiguration{URL: "rtu:///dev/null"})
-		if err != nil {
-			return err
-		}
-		_, err = client.ReadRegister(0, modbus.HOLDING_REGISTER)
-		return err
-	case "periph":
-		return usePeriph()
-	case "broker":
-		return useBroker()
-	case "password":
-		hash, err := bcrypt.GenerateFromPassword([]byte(what), bcrypt.MinCost)
-		if err == nil {
-			_, err = fmt.Println(len(hash), rate.NewLimiter(1, 1).Allow())
-		}
-		return err
-	case "numbers":
-		var x mat.VecDense
-		err := x.SolveVec(mat.NewDense(1, 1, []float64{2}), mat.NewVecDense(1, []float64{1}))
-		if err == nil {
-			_, err = fmt.Println(x.AtVec(0), mathext.GammaIncReg(1, 1), distuv.Gamma{Alpha: 1, Beta: 1}.Quantile(.5))
-		}
-		return err
-	case "terminal":
-		cache, err := lru.New[int, bool](1)
-		if err == nil {
-			cache.Add(0, term.IsTerminal(int(os.Stdin.Fd())))
-		}
+	use, found := linked()[what]
+	if !found {
+		return fmt.Errorf("no library %q", what)
+	}
+	return use()
+}
+
+func usePage() error {
+	page, err := template.New("page").Parse("{{.}}\n")
+	if err != nil {
 		return err
 	}
-	return fmt.Errorf("no library %q", what)
+	return page.Execute(os.Stdout, "page")
+}
+
+func useChart() error {
+	painter, err := charts.LineRender([][]float64{{1, 2}}, charts.SVGOutputOptionFunc())
+	if err != nil {
+		return err
+	}
+	picture, err := painter.Bytes()
+	if err == nil {
+		_, err = os.Stdout.Write(picture)
+	}
+	return err
+}
+
+func useZstd() error {
+	r, err := zstd.NewReader(bytes.NewReader(nil))
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	_, err = io.Copy(io.Discard, r)
+	return err
+}
+
+func useModbus() error {
+	client, err := modbus.NewClient(&modbus.ClientConfiguration{URL: "rtu:///dev/null"})
+	if err != nil {
+		return err
+	}
+	_, err = client.ReadRegister(0, modbus.HOLDING_REGISTER)
+	return err
+}
+
+func useNumbers() error {
+	var x mat.VecDense
+	err := x.SolveVec(mat.NewDense(1, 1, []float64{2}), mat.NewVecDense(1, []float64{1}))
+	if err == nil {
+		_, err = fmt.Println(x.AtVec(0), mathext.GammaIncReg(1, 1), distuv.Gamma{Alpha: 1, Beta: 1}.Quantile(.5))
+	}
+	return err
 }
 
 func usePeriph() error {
