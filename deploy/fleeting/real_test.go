@@ -3,6 +3,7 @@
 package main
 
 import (
+	"os/exec"
 	"testing"
 	"time"
 )
@@ -15,5 +16,13 @@ func TestFleetLosesNothing(t *testing.T) {
 	}
 	if r.Lost != 0 || r.Events < 6 || r.Scraped != 6 || r.Series < 6*3*10 || !(r.LagMS > 0) {
 		t.Errorf("%+v", r)
+	}
+}
+
+// What the README shows for more stations than one Prometheus holds.
+func TestShardConfiguration(t *testing.T) {
+	out, err := exec.CommandContext(t.Context(), "promtool", "check", "config", "--syntax-only", "../prometheus/shard.yml").CombinedOutput()
+	if err != nil {
+		t.Errorf("%v\n%s", err, out)
 	}
 }
