@@ -42,6 +42,46 @@ func TestBetweenGivesTheNewestOfATimeAndGland(t *testing.T) {
 	}
 }
 
+// Whole parts that are too old end the search; a gap in the numbers does not.
+func TestBetweenLooksThroughParts(t *testing.T) {
+	s, err := Open(t.TempDir(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = s.Close() }()
+	commit := func(first int64, count int, at time.Duration) {
+		t.Helper()
+		var b Batch
+		for i := range count {
+			b.Events = append(b.Events, Event{Seq: first + int64(i), Stamp: stampAt(at + time.Duration(i)*time.Second), Kind: "alarm", Payload: []byte("x")})
+		}
+		if _, err := s.Commit(t.Context(), b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	commit(1, 50, 0)                          // old
+	commit(2_000_000_000, 5000, 24*time.Hour) // after a gap
+	commit(2_000_005_000, 10, time.Minute)    // the clock was set back for a while
+	commit(2_000_005_010, 50, 48*time.Hour)   // young
+	for _, c := range []struct {
+		from, to time.Duration
+		want     int
+	}{{48 * time.Hour, 72 * time.Hour, 50}, {24 * time.Hour, 72 * time.Hour, 5050}, {0, time.Hour, 60}, {0, 72 * time.Hour, 5110}, {80 * time.Hour, 90 * time.Hour, 0}} {
+		list, err := s.Between(t.Context(), stampAt(c.from).Wall, stampAt(c.to).Wall, "", 10_000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(list) != c.want {
+			t.Errorf("%s to %s: %d events, want %d", c.from, c.to, len(list), c.want)
+		}
+		for i := 1; i < len(list); i++ {
+			if list[i].Seq >= list[i-1].Seq {
+				t.Fatalf("%d after %d", list[i].Seq, list[i-1].Seq)
+			}
+		}
+	}
+}
+
 func TestKeeperGivesSamples(t *testing.T) {
 	k := keep(t, t.TempDir(), Options{})
 	start := stampAt(0).Wall.Truncate(time.Hour)

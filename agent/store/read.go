@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"time"
 )
 
 // Events gives up to limit events after the seq, oldest first.
@@ -31,13 +30,6 @@ func (j *journal) eventsBy(ctx context.Context, which string, args ...any) ([]Ev
 		return r.verify(sum(e.Seq, e.Kind, e.Stamp, e.Payload), "event", e.Seq)
 	})
 	return events, err
-}
-
-// Between gives up to limit events with from <= wall time < to, newest first,
-// whose payload holds a text; an empty text is in all.
-func (s *Store) Between(ctx context.Context, from, to time.Time, text string, limit int) ([]Event, error) {
-	return s.journal.eventsBy(ctx, "WHERE wall_ns>=? AND wall_ns<? AND (?='' OR instr(payload, CAST(? AS BLOB))>0) ORDER BY seq DESC LIMIT ?",
-		from.UnixNano(), to.UnixNano(), text, text, limit)
 }
 
 // States gives every stored state, in order of key.
