@@ -42,6 +42,7 @@ type Back struct {
 	Found    int // of those, noticed
 	False    int // noticed where there was none
 	Spent    string
+	Told     float64 // days before the end that repack-due was raised for good; < 0: it was not
 	Verdicts map[string]int // of the adjustments that were recorded
 }
 
@@ -56,6 +57,7 @@ const (
 func LookBack(index int) Back {
 	p := newPacking(index)
 	b := Back{Verdicts: map[string]int{}}
+	due := -1.0 // the age at which repack-due was raised
 	life := upkeep.NewLife(p.config())
 	begin := newAt.Truncate(time.Hour)
 	life.Record(upkeep.Entry{Seq: 1, At: begin, Kind: upkeep.Repacked})
@@ -85,6 +87,14 @@ func LookBack(index int) Back {
 			open = append(open, p.say(index, life.Assess(now))...)
 			ask = longestLife
 		}
+		if p.since >= 1 && p.since < 1+1.0/24 || p.waits >= 0 && p.waits < 1.0/24 { // a look after each adjustment and before the next
+			switch raised := life.Judge(now).RepackDue; {
+			case !raised:
+				due = -1
+			case due < 0:
+				due = p.age
+			}
+		}
 		if flats, came := p.mechanic(); came {
 			b.Turns++
 			ask = askAt(p.rng)
@@ -97,7 +107,10 @@ func LookBack(index int) Back {
 			life.Record(upkeep.Entry{Seq: seq, At: now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: flats}})
 		}
 	}
-	b.Days, b.Spent = p.age, p.spent
+	b.Days, b.Spent, b.Told = p.age, p.spent, -1
+	if due >= 0 {
+		b.Told = p.age - due
+	}
 	if p.spent != "" {
 		b.close(&open, SayRepack, p.age)
 	}
@@ -210,12 +223,49 @@ type StepTally struct {
 	PerYear    weep.Rate `json:"-"` // false ones, with exact Poisson limits
 }
 
+// Warning is how long before a packing was spent repack-due was raised.
+type Warning struct {
+	Spent  int     `json:"spent"`  // packings that came to their end
+	Week   int     `json:"week"`   // of them told at least a week before
+	Day    int     `json:"day"`    // at least a day before
+	Early  int     `json:"early"`  // more than sixty days before
+	Median float64 `json:"median"` // days before, of those told
+}
+
+const tooSoon = 60.0
+
+// WarningOf counts them.
+func WarningOf(backs []Back) Warning {
+	var w Warning
+	var told []float64
+	for _, b := range backs {
+		if b.Spent == "" {
+			continue
+		}
+		w.Spent++
+		if b.Told < 0 {
+			continue
+		}
+		told = append(told, b.Told)
+		for least, n := range map[float64]*int{1: &w.Day, 7: &w.Week, tooSoon: &w.Early} {
+			if b.Told >= least {
+				*n++
+			}
+		}
+	}
+	if len(told) > 0 {
+		w.Median = middle(told)
+	}
+	return w
+}
+
 // Summary is all that is counted.
 type Summary struct {
 	Packings int            `json:"packings"`
 	Adjust   Coverage       `json:"adjust"`
 	Repack   Coverage       `json:"repack"`
 	Steps    StepTally      `json:"steps"`
+	Warning  Warning        `json:"warning"`
 	Spent    map[string]int `json:"spent"`    // by what
 	Verdicts map[string]int `json:"verdicts"` // of adjustments
 }
@@ -224,7 +274,7 @@ type Summary struct {
 func Sum(backs []Back) Summary {
 	s := Summary{
 		Packings: len(backs), Adjust: CoverageOf(backs, SayAdjust, ""), Repack: CoverageOf(backs, SayRepack, ""),
-		Steps: StepsOf(backs), Spent: map[string]int{}, Verdicts: map[string]int{},
+		Steps: StepsOf(backs), Warning: WarningOf(backs), Spent: map[string]int{}, Verdicts: map[string]int{},
 	}
 	for _, b := range backs {
 		s.Spent[cmp.Or(b.Spent, "not yet")]++

@@ -19,6 +19,9 @@ func TestOutlookHoldsWhatItStates(t *testing.T) {
 	if s := sum.Steps; s.Silent < 50 || float64(s.Found) < 0.75*float64(s.Silent) || s.PerYear.DPM > 1.5 {
 		t.Errorf("steps %+v: want three of four noticed and at most 1.5 false ones a year", s)
 	}
+	if w := sum.Warning; w.Spent < 80 || float64(w.Day) < 0.8*float64(w.Spent) || w.Early > w.Spent/20 {
+		t.Errorf("warning %+v: want four of five told a day before, and hardly one over two months", w)
+	}
 	if sum.Verdicts["worked"] < 500 || sum.Spent["not yet"] > 20 {
 		t.Errorf("verdicts %v, spent %v: the lives are not worth looking back on", sum.Verdicts, sum.Spent)
 	}
@@ -45,7 +48,7 @@ func TestCoverageCountsWhatCame(t *testing.T) {
 // number is the same life.
 func TestPackingsLiveAndEnd(t *testing.T) {
 	spent := map[string]int{}
-	for i := range 60 {
+	for i := range 30 {
 		spent[LookBack(i).Spent]++
 	}
 	if spent["effect"] == 0 || spent["interval"] == 0 || spent["travel"] == 0 {

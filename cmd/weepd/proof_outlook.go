@@ -65,6 +65,9 @@ func lookBack(ctx context.Context, s streams, from, packings, workers int) error
 	out.printf("\nof %d adjustments %d were not recorded, of which %d were noticed; %d false offers in %.0f gland-years, %.2g (%.2g to %.2g) a year\n",
 		sum.Steps.Turns, sum.Steps.Silent, sum.Steps.Found, sum.Steps.False, sum.Steps.GlandYears,
 		sum.Steps.PerYear.DPM, sum.Steps.PerYear.LowDPM, sum.Steps.PerYear.HighDPM)
+	w := sum.Warning
+	out.printf("of %d packings that were spent repack-due was raised at least a day before for %d, at least a week for %d, over sixty days for %d; in the median %.0f days\n",
+		w.Spent, w.Day, w.Week, w.Early, w.Median)
 	line, err := json.Marshal(sum)
 	if err != nil {
 		return err

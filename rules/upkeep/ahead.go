@@ -137,7 +137,7 @@ func nodes() (z, weight [5]float64) {
 }
 
 // ask carries a model on over all that its lines may be.
-func (v *view) ask(m model, next ahead) Forecast {
+func (v *view) ask(m model, next ahead) (f Forecast, days float64) {
 	z, w := nodes()
 	until := next.mid
 	if next.now {
@@ -165,13 +165,13 @@ func (v *view) ask(m model, next ahead) Forecast {
 	words := m.words(share)
 	switch {
 	case share[byNothing] > 0.5:
-		return Forecast{Words: []string{"nothing shows yet that the packing wears out"}}
+		return Forecast{Words: []string{"nothing shows yet that the packing wears out"}}, math.Inf(1)
 	case sd > widestRepack || mid > longest:
-		return Forecast{Words: append([]string{"what was seen so far leaves too wide a range"}, words...)}
+		return Forecast{Words: append([]string{"what was seen so far leaves too wide a range"}, words...)}, mid
 	}
-	f := v.rangeOf(mid, sd)
+	f = v.rangeOf(mid, sd)
 	f.Words = words
-	return f
+	return f, mid
 }
 
 func (m model) paceWords() string {

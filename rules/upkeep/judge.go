@@ -1,6 +1,10 @@
 package upkeep
 
-import "time"
+import (
+	"fmt"
+	"math"
+	"time"
+)
 
 // Judgement is what of a gland's upkeep is an alarm.
 type Judgement struct {
@@ -26,7 +30,7 @@ func (l *Life) Judge(at time.Duration) Judgement {
 	list, p := v.adjustments(), v.packing()
 	var j Judgement
 	j.Ineffective, j.IneffectiveWhy = v.ineffective(list)
-	f := v.outlook(list, p).Repack
+	f, left := v.repackDue(list, p, v.toLimit())
 	recorded := 0
 	for _, a := range list {
 		if a.Recorded {
@@ -42,13 +46,28 @@ func (l *Life) Judge(at time.Duration) Judgement {
 		l.due = false
 	case f.Now:
 		l.due = true
-	case f.Known && recorded >= leastAdjusted:
-		l.due = f.Mid-at <= lead
+	case p.Travel.Known && v.lastTravel(list, p):
+		l.due = true
+		f.Words = []string{fmt.Sprintf("the follower has travel for about one more adjustment: %.1f of %.1f mm are used", p.Travel.UsedMM, p.Travel.OfMM)}
 	case recorded < leastAdjusted:
 		l.due = false
+	case !math.IsInf(left, 1):
+		l.due = days(left) <= lead
 	}
 	if j.RepackDue = l.due; l.due {
 		j.RepackWhy = f.Words
 	}
 	return j
 }
+
+// lastTravel reports travel for no more than an adjustment as the last ones were.
+func (v *view) lastTravel(list []Adjustment, p Packing) bool {
+	c := courseOf(list)
+	each := 1.0
+	if n := len(c.flats); n > 0 {
+		each = min(medianOf(c.flats[max(0, n-lastFlats):]), usualTurns)
+	}
+	return (p.Travel.OfMM-p.Travel.UsedMM)/v.cfg.Nuts.MMPerFlat() < 1+each
+}
+
+const lastFlats = 4 // adjustments that say how many flats the next takes

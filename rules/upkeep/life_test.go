@@ -275,16 +275,16 @@ func TestRepackDueByTravel(t *testing.T) {
 	b := newBench()
 	b.does(Repacked, Value{})
 	b.weeps(48, 40, 65)
-	b.adjusts(47) // 11.75 of 12 mm
-	b.weeps(24, 30, 30)
-	j := b.Judge(b.now)
-	if j.RepackDue {
-		t.Errorf("with a flat left: %+v", j)
-	}
-	b.adjusts(1)
-	b.weeps(24, 25, 25)
-	if j = b.Judge(b.now); !j.RepackDue || !strings.Contains(j.RepackWhy[0], "travel is used up: 12.0 of 12.0 mm") {
-		t.Errorf("with none left: %+v", j)
+	for _, c := range []struct {
+		flats float64
+		says  string // empty: not due
+	}{{40, ""}, {5, "travel for about one more adjustment: 11.2 of 12.0 mm"}, {3, "travel is used up: 12.0 of 12.0 mm"}} {
+		b.adjusts(c.flats)
+		b.weeps(24, 30, 30)
+		j := b.Judge(b.now)
+		if j.RepackDue != (c.says != "") || c.says != "" && !strings.Contains(j.RepackWhy[0], c.says) {
+			t.Errorf("after %g flats: %+v", c.flats, j)
+		}
 	}
 }
 

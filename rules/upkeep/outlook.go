@@ -28,7 +28,8 @@ const (
 // outlook says what comes next.
 func (v *view) outlook(list []Adjustment, p Packing) Outlook {
 	ahead := v.toLimit()
-	return Outlook{Adjust: v.adjustDue(ahead), Repack: v.repackDue(list, p, ahead)}
+	repack, _ := v.repackDue(list, p, ahead)
+	return Outlook{Adjust: v.adjustDue(ahead), Repack: repack}
 }
 
 // ahead is the time until something, as a log-normal variable, days.

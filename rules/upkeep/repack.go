@@ -66,21 +66,22 @@ func courseOf(list []Adjustment) course {
 	return c
 }
 
-// repackDue says when adjusting will not do any more, and by what.
-func (v *view) repackDue(list []Adjustment, p Packing, next ahead) Forecast {
+// repackDue says when adjusting will not do any more, and by what. mid is the best
+// guess in days, also of a range too wide to be told; +Inf where there is none.
+func (v *view) repackDue(list []Adjustment, p Packing, next ahead) (f Forecast, mid float64) {
 	if bad, why := v.ineffective(list); bad {
-		return Forecast{Known: true, Now: true, Early: v.at, Mid: v.at, Late: v.at, Words: []string{why}}
+		return Forecast{Known: true, Now: true, Early: v.at, Mid: v.at, Late: v.at, Words: []string{why}}, 0
 	}
 	c := courseOf(list)
 	if f, due := v.spentNow(c, p); due {
-		return f
+		return f, 0
 	}
 	m, ok := v.modelOf(c, p)
 	switch {
 	case !ok:
-		return Forecast{Words: []string{tooFewWords(c)}}
+		return Forecast{Words: []string{tooFewWords(c)}}, math.Inf(1)
 	case !next.known:
-		return Forecast{Words: []string{next.reason}}
+		return Forecast{Words: []string{next.reason}}, math.Inf(1)
 	}
 	return v.ask(m, next)
 }
