@@ -5,21 +5,21 @@ import (
 	"time"
 )
 
-// A hundred lives: what the outlook states as 80 % ranges holds in 70 to 90 %
+// Seventy lives: what the outlook states as 80 % ranges holds in 70 to 90 %
 // of the cases, for both, and it is asked often enough for that to mean something.
 // `weepd proof outlook` plays more of them.
 func TestOutlookHoldsWhatItStates(t *testing.T) {
-	sum := Sum(LookBacks(t.Context(), 5000, 100, 2))
+	sum := Sum(LookBacks(t.Context(), 5000, 70, 2))
 	for what, c := range map[string]Coverage{SayAdjust: sum.Adjust, SayRepack: sum.Repack} {
 		t.Logf("%s: %+v", what, c)
-		if c.Stated < 100 || c.Coverage < 0.7 || c.Coverage > 0.9 {
-			t.Errorf("%s: %d of %d ranges held, want 70 to 90 %% of at least 100", what, c.Held, c.Stated)
+		if c.Stated < 80 || c.Coverage < 0.7 || c.Coverage > 0.9 {
+			t.Errorf("%s: %d of %d ranges held, want 70 to 90 %% of at least 80", what, c.Held, c.Stated)
 		}
 	}
-	if s := sum.Steps; s.Silent < 50 || float64(s.Found) < 0.75*float64(s.Silent) || s.PerYear.DPM > 1.5 {
+	if s := sum.Steps; s.Silent < 40 || float64(s.Found) < 0.75*float64(s.Silent) || s.PerYear.DPM > 1.5 {
 		t.Errorf("steps %+v: want three of four noticed and at most 1.5 false ones a year", s)
 	}
-	if w := sum.Warning; w.Spent < 80 || float64(w.Day) < 0.8*float64(w.Spent) || w.Early > w.Spent/20 {
+	if w := sum.Warning; w.Spent < 60 || float64(w.Day) < 0.8*float64(w.Spent) || w.Early > w.Spent/20 {
 		t.Errorf("warning %+v: want four of five told a day before, and hardly one over two months", w)
 	}
 	if sum.Verdicts["worked"] < 500 || sum.Spent["not yet"] > 20 {

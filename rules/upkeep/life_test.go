@@ -276,11 +276,11 @@ func TestRepackDueByTravel(t *testing.T) {
 	b.does(Repacked, Value{})
 	b.weeps(48, 40, 65)
 	for _, c := range []struct {
-		flats float64
-		says  string // empty: not due
-	}{{40, ""}, {5, "travel for about one more adjustment: 11.2 of 12.0 mm"}, {3, "travel is used up: 12.0 of 12.0 mm"}} {
+		flats, weep float64
+		says        string // empty: not due
+	}{{40, 32, ""}, {5, 26, "travel for about one more adjustment: 11.2 of 12.0 mm"}, {3, 20, "travel is used up: 12.0 of 12.0 mm"}} {
 		b.adjusts(c.flats)
-		b.weeps(24, 30, 30)
+		b.weeps(24, c.weep, c.weep)
 		j := b.Judge(b.now)
 		if j.RepackDue != (c.says != "") || c.says != "" && !strings.Contains(j.RepackWhy[0], c.says) {
 			t.Errorf("after %g flats: %+v", c.flats, j)
