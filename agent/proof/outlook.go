@@ -42,7 +42,7 @@ type Back struct {
 	Found    int // of those, noticed
 	False    int // noticed where there was none
 	Spent    string
-	Told     float64 // days before the end that repack-due was raised for good; < 0: it was not
+	Told     float64        // days before the end that repack-due was raised for good; < 0: it was not
 	Verdicts map[string]int // of the adjustments that were recorded
 }
 
