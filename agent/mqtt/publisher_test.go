@@ -73,8 +73,9 @@ func TestChangedConfigurationIsPublished(t *testing.T) {
 		return got[len(got)-1] == ""
 	})
 	stop()
+	eventually(t, "offline", func() bool { return len(box.on("weepd/quarry/status")) == 4 })
 	status := box.on("weepd/quarry/status")
-	if len(status) != 4 || strings.Contains(status[2], "config") || len(server.Topics.Messages("weepd/quarry/gland/#")) != 0 {
+	if strings.Contains(status[2], "config") || len(server.Topics.Messages("weepd/quarry/gland/#")) != 0 {
 		t.Errorf("status %v, retained %d", status, len(server.Topics.Messages("weepd/quarry/gland/#")))
 	}
 }
