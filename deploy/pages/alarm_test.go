@@ -76,6 +76,9 @@ func TestAlarmFromEventToAcknowledgement(t *testing.T) {
 	for name, p := range map[string]*tab{"one": one, "two": two} {
 		p.until("acknowledged in browser "+name, `document.getElementById('a-p1-de-dry-b').innerText.includes('in hand: demo')`)
 	}
+	if !one.holds(`document.activeElement.closest('.card')?.id === 'a-p1-de-dry'`) {
+		t.Error("the keyboard's place is lost after acknowledging")
+	}
 	eventually(t, "acknowledged on MQTT", func() bool {
 		var a agent.Alarm
 		return json.Unmarshal([]byte(topic()), &a) == nil && a.AlarmState == "acknowledged" && a.By == "demo"

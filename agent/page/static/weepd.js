@@ -55,7 +55,7 @@
 
   function take(u) {
     if (u.asset !== say.asset && !document.querySelector('details[open]')) { location.reload(); return; }
-    const focused = document.activeElement && document.activeElement.id, fresh = new Map();
+    const active = document.activeElement, focused = active && active.id, card = active && active.closest('.card'), fresh = new Map();
     const list = u.put || [];
     for (let i = 0; i < list.length; i += 2) {
       const made = put(list[i], list[i + 1]);
@@ -65,7 +65,10 @@
     for (const name in u.list || {}) order(name, u.list[name], fresh);
     if (u.list && u.list.alarms && byID('cleared-today')) fetchSoon();
     if (u.title) { document.title = u.title; byID('icon').href = u.icon; }
-    if (focused && document.activeElement.id !== focused && byID(focused)) byID(focused).focus();
+    if (document.activeElement === body) { // what had the focus was replaced, or has gone
+      const place = focused && byID(focused) || card && byID(card.id) && byID(card.id).querySelector('a, button, summary');
+      if (place) place.focus();
+    }
     body.classList.toggle('still', !u.alive);
     clocks(u.now);
     alarm(u.loud);
@@ -193,15 +196,17 @@
     }
   }
 
-  async function send(form, pressed) {
-    pressed.disabled = true;
+  async function send(form) {
+    if (form.dataset.busy) return;
+    form.dataset.busy = 'yes'; // not disabled: that would take the focus away
     tell(say.working);
     try {
       const answer = await fetch(new URL(form.getAttribute('action'), location.origin), {
         method: 'POST', body: new URLSearchParams(new FormData(form)), headers: { Accept: 'application/json' },
       });
-      let reply = {};
-      try { reply = JSON.parse(await answer.text()); } catch { /* a refusal as text */ }
+      const text = await answer.text();
+      let reply;
+      try { reply = JSON.parse(text); } catch { reply = { error: text.trim().slice(0, 200) }; } // a refusal before the page's own
       if (reply.ok) {
         tell(form.dataset.done || '');
         said.hidden = !said.textContent;
@@ -221,14 +226,14 @@
     } catch {
       tell(say.unreachable, true);
     }
-    pressed.disabled = false;
+    delete form.dataset.busy;
   }
 
   document.addEventListener('submit', event => {
     const form = event.target;
     if (form.method !== 'post') return;
     event.preventDefault();
-    send(form, event.submitter || form.querySelector('button'));
+    send(form);
   });
 
   // One tap on a kind of entry, and the number can be typed.
