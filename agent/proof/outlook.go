@@ -52,72 +52,107 @@ const (
 	silentShare = 0.1                         // adjustments that nobody records
 )
 
+// lookingBack is one life while it is played.
+type lookingBack struct {
+	*packing
+	back     Back
+	life     *upkeep.Life
+	now      time.Duration
+	seq      uint64
+	ask      float64  // days after the last adjustment
+	open     []Saying // that wait for what comes
+	silentAt time.Duration
+	due      float64 // the age at which repack-due was raised; < 0: it is not
+}
+
 // LookBack plays packing number index to its end and asks for the outlook once
 // between any two adjustments, at a random moment.
 func LookBack(index int) Back {
 	p := newPacking(index)
-	b := Back{Verdicts: map[string]int{}}
-	due := -1.0 // the age at which repack-due was raised
-	life := upkeep.NewLife(p.config())
-	begin := newAt.Truncate(time.Hour)
-	life.Record(upkeep.Entry{Seq: 1, At: begin, Kind: upkeep.Repacked})
-	seq, ask := uint64(1), askAt(p.rng)
-	var open []Saying // that wait for what comes
-	now := begin
-	silentAt := time.Duration(0)
+	l := &lookingBack{
+		packing: p, back: Back{Verdicts: map[string]int{}}, life: upkeep.NewLife(p.config()),
+		now: newAt.Truncate(time.Hour), seq: 1, ask: askAt(p.rng), due: -1,
+	}
+	l.life.Record(upkeep.Entry{Seq: 1, At: l.now, Kind: upkeep.Repacked})
 	for p.age < longestLife && p.spent == "" {
-		now += time.Hour
+		l.now += time.Hour
 		crossed := p.crossed
 		p.hour()
 		if p.crossed && !crossed {
-			b.close(&open, SayAdjust, p.age)
+			l.back.close(&l.open, SayAdjust, p.age)
 		}
-		life.Observe(p.bucket(now), p.shape)
-		if s, found := life.LookForStep(now); found {
-			seq++
-			life.Record(upkeep.Entry{Seq: seq, At: s.At, Kind: upkeep.Noticed, Value: upkeep.Value{Before: s.BeforeDPM, After: s.AfterDPM}})
-			if silentAt != 0 && (now-silentAt) < 3*24*time.Hour {
-				b.Found++
-			} else {
-				b.False++
-			}
-			silentAt = 0
+		l.life.Observe(p.bucket(l.now), p.shape)
+		l.notice()
+		if !p.crossed && p.since >= l.ask {
+			l.open = append(l.open, p.say(index, l.life.Assess(l.now))...)
+			l.ask = longestLife
 		}
-		if !p.crossed && p.since >= ask {
-			open = append(open, p.say(index, life.Assess(now))...)
-			ask = longestLife
-		}
-		if p.since >= 1 && p.since < 1+1.0/24 || p.waits >= 0 && p.waits < 1.0/24 { // a look after each adjustment and before the next
-			switch raised := life.Judge(now).RepackDue; {
-			case !raised:
-				due = -1
-			case due < 0:
-				due = p.age
-			}
-		}
-		if flats, came := p.mechanic(); came {
-			b.Turns++
-			ask = askAt(p.rng)
-			if p.rng.Float64() < silentShare {
-				b.Silent++
-				silentAt = now
-				continue
-			}
-			seq++
-			life.Record(upkeep.Entry{Seq: seq, At: now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: flats}})
-		}
+		l.judge()
+		l.adjust()
 	}
-	b.Days, b.Spent, b.Told = p.age, p.spent, -1
-	if due >= 0 {
-		b.Told = p.age - due
+	return l.end()
+}
+
+// notice takes a step that the upkeep has noticed.
+func (l *lookingBack) notice() {
+	s, found := l.life.LookForStep(l.now)
+	if !found {
+		return
 	}
-	if p.spent != "" {
-		b.close(&open, SayRepack, p.age)
+	l.seq++
+	l.life.Record(upkeep.Entry{Seq: l.seq, At: s.At, Kind: upkeep.Noticed, Value: upkeep.Value{Before: s.BeforeDPM, After: s.AfterDPM}})
+	if l.silentAt != 0 && l.now-l.silentAt < 3*24*time.Hour {
+		l.back.Found++
+	} else {
+		l.back.False++
 	}
-	for _, a := range life.Assess(now).Adjustments {
+	l.silentAt = 0
+}
+
+// judge looks at the alarms a day after each adjustment and before the next.
+func (l *lookingBack) judge() {
+	const hour = 1.0 / 24
+	if !(l.since >= 1 && l.since < 1+hour || l.waits >= 0 && l.waits < hour) {
+		return
+	}
+	switch raised := l.life.Judge(l.now).RepackDue; {
+	case !raised:
+		l.due = -1
+	case l.due < 0:
+		l.due = l.age
+	}
+}
+
+// adjust has the mechanic come, if he does, and most of the times record it.
+func (l *lookingBack) adjust() {
+	flats, came := l.mechanic()
+	if !came {
+		return
+	}
+	l.back.Turns++
+	l.ask = askAt(l.rng)
+	if l.rng.Float64() < silentShare {
+		l.back.Silent++
+		l.silentAt = l.now
+		return
+	}
+	l.seq++
+	l.life.Record(upkeep.Entry{Seq: l.seq, At: l.now, Kind: upkeep.Adjusted, Value: upkeep.Value{Flats: flats}})
+}
+
+func (l *lookingBack) end() Back {
+	b := &l.back
+	b.Days, b.Spent, b.Told = l.age, l.spent, -1
+	if l.due >= 0 {
+		b.Told = l.age - l.due
+	}
+	if l.spent != "" {
+		b.close(&l.open, SayRepack, l.age)
+	}
+	for _, a := range l.life.Assess(l.now).Adjustments {
 		b.Verdicts[a.Verdict.String()]++
 	}
-	return b
+	return *b
 }
 
 // askAt is how long after an adjustment the outlook is asked for, days.
