@@ -28,8 +28,8 @@ type result struct {
 	CPUOverWaking32 float64 `json:"cpu_over_waking_32"`
 	RSSGrowth       float64 `json:"rss_growth"` // cost of a gland at 1,000 over that at 10
 	CPUGrowth       float64 `json:"cpu_growth"`
-	KBGlandDay8     float64 `json:"kb_gland_day_8"`
-	KBGlandDay32    float64 `json:"kb_gland_day_32"`
+	KBGlandDay8     float64 `json:"kb_gland_day_8,omitempty"` // absent after a short run
+	KBGlandDay32    float64 `json:"kb_gland_day_32,omitempty"`
 }
 
 // Targets.

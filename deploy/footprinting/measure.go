@@ -14,6 +14,7 @@ import (
 const (
 	settleMost  = 45 * time.Second // the start's own costs are not the quiet day's
 	scrapeEvery = 15 * time.Second
+	volumeLeast = 10 * time.Minute
 )
 
 // measure runs both parts one after the other, so that a large station does not
@@ -32,7 +33,11 @@ func measure(out io.Writer, dir string, span time.Duration) (r result, err error
 	r.RSSRatio8, r.RSSRatio32 = round(small.rss/floor.rss), round(large.rss/floor.rss)
 	r.CPURatio8, r.CPURatio32 = round(small.cpu/floor.cpu), round(large.cpu/floor.cpu)
 	r.CPUOverWaking32 = round(large.cpu / waking.cpu)
-	r.KBGlandDay8, r.KBGlandDay32 = round(small.kbGlandDay()), round(large.kbGlandDay())
+	if span < volumeLeast {
+		_, _ = fmt.Fprintf(out, "too short for the volume: glands speak each 5 minutes; want %s\n", volumeLeast)
+	} else {
+		r.KBGlandDay8, r.KBGlandDay32 = round(small.kbGlandDay()), round(large.kbGlandDay())
+	}
 	grown, err := b.side(out, filepath.Join(dir, "growth"), span, false, 1, 10, 1000)
 	if err != nil {
 		return r, err
