@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"slices"
 	"strings"
 	"testing"
@@ -74,6 +75,11 @@ func drawLife(t *rapid.T, s *Store, start time.Duration, wrong time.Duration) li
 // a recording's time never goes back.
 func TestExportKeepsOrderAndDistances(t *testing.T) {
 	outer := t
+	checks := flag.Lookup("rapid.checks") // each run and flush waits for the disk
+	defer func(before string) { _ = checks.Value.Set(before) }(checks.Value.String())
+	if err := checks.Value.Set("25"); err != nil {
+		t.Fatal(err)
+	}
 	rapid.Check(t, func(t *rapid.T) {
 		dir := outer.TempDir()
 		var lives []life
