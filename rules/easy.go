@@ -15,21 +15,34 @@ import (
 
 // judgeEase sets easy once everything has been judged.
 func (g *gland) judgeEase(at time.Duration) {
-	g.easy = false
+	low, high, gush := g.detect.Out()
+	_, guided := g.care.guide.next()
+	g.easy = !low && !high && !gush && !g.early && !guided && !g.runIn.active(at) &&
+		g.shaft.begun && g.care.meter.begun && g.drip.easy() && g.stream.easy(at) && g.quietAlarms()
+	g.drip.fade()
+	g.judgedC, g.judged = g.rise.Judged()
+}
+
+// quietAlarms reports that no alarm is active or pending but those of the upkeep,
+// which are judged by the hour.
+func (g *gland) quietAlarms() bool {
 	for i := range g.alarms {
-		if g.alarms[i].active && Condition(i) != AdjustmentIneffective && Condition(i) != RepackDue || g.alarms[i].pending {
-			return
+		upkeeps := Condition(i) == AdjustmentIneffective || Condition(i) == RepackDue
+		if g.alarms[i].pending || g.alarms[i].active && !upkeeps {
+			return false
 		}
 	}
-	_, guided := g.care.guide.next()
-	low, high, gush := g.detect.Out()
-	s, d := &g.stream, &g.drip
-	fastLately := s.burst && at-s.burstAt < hintMemory || s.hint && at-s.hintAt < hintMemory
-	g.easy = !low && !high && !gush && !g.early && !fastLately && !s.merged && !s.suspect && !s.wasLow &&
-		g.shaft.begun && d.seen && d.quality == reading.Good && !d.reported && !d.bounces && !d.cold && d.badRows == 0 &&
-		!g.runIn.active(at) && !guided && g.care.meter.begun
-	d.fade()
-	g.judgedC, g.judged = g.rise.Judged()
+	return true
+}
+
+func (d *dripState) easy() bool {
+	return d.seen && d.quality == reading.Good && !d.reported && !d.bounces && !d.cold && d.badRows == 0
+}
+
+// easy reports that no burst is remembered.
+func (s *stream) easy(at time.Duration) bool {
+	lately := s.burst && at-s.burstAt < hintMemory || s.hint && at-s.hintAt < hintMemory
+	return !lately && !s.merged && !s.suspect && !s.wasLow
 }
 
 // takeEasily takes a good reading, or leaves all as it was.
@@ -107,6 +120,9 @@ func (g *gland) takeTempEasily(at time.Duration, c float64) bool {
 
 // sooner reports that an easy gland wants waking before the time on the agenda.
 func (g *gland) sooner() bool {
+	if g.detect.Idle() {
+		return g.detect.IdleDeadline() < g.due
+	}
 	at, ok := g.detect.Deadline()
 	return ok && at < g.due
 }

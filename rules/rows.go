@@ -45,9 +45,6 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 
 // glided judges a gland after a glide, if that left something to judge.
 func (s *Station) glided(g *gland) []Transition {
-	if g.detect.Idle() {
-		return nil
-	}
 	if low, high, gush := g.detect.Out(); low || high || gush {
 		g.settle(s.now)
 		return s.collect(g, nil)

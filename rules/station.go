@@ -65,7 +65,7 @@ func (s *Station) feed(g *gland, at time.Duration, kind reading.Kind, value floa
 		return s.collect(g, out)
 	}
 	if g.easy && q == reading.Good && g.takeEasily(at, kind, value) {
-		if g.easy && (g.detect.Idle() || !g.sooner()) {
+		if g.easy && !g.sooner() {
 			return out
 		}
 	} else {

@@ -74,18 +74,17 @@ type raceResult struct {
 }
 
 func (r race) run(ctx context.Context, s streams, args []string) error {
-	path := ""
-	if len(args) == 1 {
-		path = args[0]
-	} else {
-		dir, err := os.MkdirTemp("", "weepd-race-*")
+	dir, err := os.MkdirTemp("", "weepd-race-*")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.RemoveAll(dir) }()
+	if len(args) == 0 {
+		path, err := r.prepare(ctx, dir)
 		if err != nil {
 			return err
 		}
-		defer func() { _ = os.RemoveAll(dir) }()
-		if path, err = r.prepare(ctx, dir); err != nil {
-			return err
-		}
+		args = []string{path}
 	}
 	// Children inherit the thread's one processor.
 	runtime.LockOSThread()
@@ -104,7 +103,7 @@ func (r race) run(ctx context.Context, s streams, args []string) error {
 	if err := unix.SchedSetaffinity(0, &one); err != nil {
 		return err
 	}
-	return r.rate(ctx, s.out, path)
+	return r.rate(ctx, s.out, args[0])
 }
 
 // prepare simulates a recording and writes a configuration for it.

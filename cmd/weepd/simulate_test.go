@@ -36,7 +36,7 @@ func TestSimulateKeepsToItsFlags(t *testing.T) {
 	start := time.Date(2025, 6, 1, 0, 0, 0, 0, time.UTC)
 	for _, r := range rows {
 		count[r.Point.String()]++
-		if at := time.Duration(r.At) - time.Duration(start.UnixNano()); at < 0 || at >= 10*time.Hour || at%time.Millisecond != 0 {
+		if at := r.At - time.Duration(start.UnixNano()); at < 0 || at >= 10*time.Hour || at%time.Millisecond != 0 {
 			t.Fatalf("a row at %v", at)
 		}
 	}

@@ -61,11 +61,10 @@ func (d *Detector) weigh(at time.Duration, x float64) (out bool) {
 	return d.lowOut || d.highOut || d.gushOut
 }
 
-// before is the earlier of a time and the deadline. While the detector is idle
-// the deadline only moves away, and the caller's until holds it already.
+// before is the earlier of a time and the deadline, which learning may have moved.
 func (d *Detector) before(until time.Duration) time.Duration {
-	if d.low.idle {
-		return until
+	if d.low.idle && d.looked == 0 {
+		return min(until, d.from+d.idleReach)
 	}
 	if at, ok := d.Deadline(); ok {
 		return min(at, until)
@@ -81,8 +80,7 @@ func (d *Detector) IdleDeadline() time.Duration {
 	return d.from + max(d.looked, d.idleReach)
 }
 
-// Idle reports that no bank has gathered anything. Then the deadline only moves
-// away with each drop.
+// Idle reports that no bank has gathered anything.
 func (d *Detector) Idle() bool { return d.idle }
 
 // rest makes the detector idle after a drop, if it can be.

@@ -16,10 +16,10 @@ import (
 func TestGlideIsDrops(t *testing.T) {
 	taken, all, idle := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		cfg := Config{DryDPM: 15, LeakDPM: 60, GushDPM: 200, FalseAlarmsPerYear: 1}
-		if rapid.Bool().Draw(t, "other limits") {
-			cfg = Config{DryDPM: 4, LeakDPM: 6.8, GushDPM: 20, FalseAlarmsPerYear: 100}
-		}
+		cfg := rapid.SampledFrom([]Config{
+			{DryDPM: 15, LeakDPM: 60, GushDPM: 200, FalseAlarmsPerYear: 1},
+			{DryDPM: 4, LeakDPM: 6.8, GushDPM: 20, FalseAlarmsPerYear: 100},
+		}).Draw(t, "limits")
 		models := sharedModels
 		quick, long := NewDetector(cfg, models), NewDetector(cfg, models)
 		var c1, c2 Counter
@@ -32,13 +32,8 @@ func TestGlideIsDrops(t *testing.T) {
 		for range rapid.IntRange(1, 30).Draw(t, "stretches") {
 			seed, spread := rapid.Uint64().Draw(t, "seed"), rapid.SampledFrom([]float64{0.05, 0.3, 1}).Draw(t, "spread")
 			pace := rapid.SampledFrom([]float64{1, 1, 1, 0.3, 3}).Draw(t, "pace") * mean
-			var rows []reading.Row
-			for range rapid.SampledFrom([]int{1, 10, 200}).Draw(t, "drops") {
-				seed = seed*6364136223846793005 + 1442695040888963407 // Knuth's MMIX
-				u := float64(seed>>11) / (1 << 53)
-				now += time.Duration(pace * (1 + spread*(-math.Log(1-u)-1)) * 1e9)
-				rows = append(rows, reading.Row{At: now, Value: 1})
-			}
+			rows := drips(now, seed, rapid.SampledFrom([]int{1, 10, 200}).Draw(t, "drops"), pace, spread)
+			now = rows[len(rows)-1].At
 			all += len(rows)
 			for len(rows) > 0 {
 				until, ok := long.Deadline()
@@ -52,20 +47,12 @@ func TestGlideIsDrops(t *testing.T) {
 					}
 				}
 				n := quick.Glide(&c1, rows, 0, until)
-				for _, row := range rows[:n] {
-					if at, ok := long.Deadline(); ok && at <= row.At {
-						t.Fatalf("a drop at %v was taken beyond the deadline %v", row.At, at)
-					}
-					long.Drops(row.At, 1)
-					c2.Add(row.At, 1)
-				}
+				dropsBeforeDeadline(t, long, &c2, rows[:n])
 				taken, rows = taken+n, rows[n:]
 				if len(rows) == 0 {
 					break
 				}
-				for at, ok := long.Deadline(); ok && at <= rows[0].At; at, ok = long.Deadline() {
-					both(func(d *Detector) { d.Silent(at) })
-				}
+				both(func(d *Detector) { silentUntil(d, rows[0].At) })
 				both(func(d *Detector) { d.Drops(rows[0].At, 1) })
 				c1.Add(rows[0].At, 1)
 				c2.Add(rows[0].At, 1)
@@ -92,13 +79,7 @@ func TestGlideIsDrops(t *testing.T) {
 			}
 			now = at
 		}
-		both(func(d *Detector) {
-			d.rouse()
-			d.low.rouse()
-			d.high.rouse()
-			d.gush.rouse()
-			d.idle = false
-		})
+		both(awake)
 		if c1 != c2 {
 			t.Fatalf("counted %+v, by Drops %+v", c1, c2)
 		}
@@ -109,6 +90,42 @@ func TestGlideIsDrops(t *testing.T) {
 	if taken < all/2 || idle == 0 {
 		t.Errorf("Glide took %d of %d drops, %d times idle: little is shown", taken, all, idle)
 	}
+}
+
+// dropsBeforeDeadline takes the rows drop by drop, none beyond a deadline.
+func dropsBeforeDeadline(t *rapid.T, d *Detector, c *Counter, rows []reading.Row) {
+	for _, row := range rows {
+		if at, ok := d.Deadline(); ok && at <= row.At {
+			t.Fatalf("a drop at %v was taken beyond the deadline %v", row.At, at)
+		}
+		d.Drops(row.At, 1)
+		c.Add(row.At, 1)
+	}
+}
+
+func silentUntil(d *Detector, until time.Duration) {
+	for at, ok := d.Deadline(); ok && at <= until; at, ok = d.Deadline() {
+		d.Silent(at)
+	}
+}
+
+// awake leaves nothing undone, so that detectors can be compared.
+func awake(d *Detector) {
+	d.rouse()
+	d.low.rouse()
+	d.high.rouse()
+	d.gush.rouse()
+}
+
+// drips are so many drops after a time, pace seconds apart on average.
+func drips(now time.Duration, seed uint64, n int, pace, spread float64) (rows []reading.Row) {
+	for range n {
+		seed = seed*6364136223846793005 + 1442695040888963407 // Knuth's MMIX
+		u := float64(seed>>11) / (1 << 53)
+		now += time.Duration(pace * (1 + spread*(-math.Log(1-u)-1)) * 1e9)
+		rows = append(rows, reading.Row{At: now, Value: 1})
+	}
+	return rows
 }
 
 var sharedModels = NewModels()

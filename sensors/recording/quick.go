@@ -182,7 +182,7 @@ func (r *Reader) quickPoint(tail *[quickTail]byte) (s *slot, size int) {
 	second &= (1<<(8*size2) - 1) &^ inFirst
 	size = size1 + size2
 	s = &r.quick.slots[(first*0x9E3779B97F4A7C15^second*0xC2B2AE3D27D4EB4F)>>(64-slotBits)]
-	if s.first != first || s.second != second || size != int(s.size) {
+	if s.first != first || s.second != second || size != int(s.size) || size == 0 {
 		return r.quickSlot(s, tail[1:], size)
 	}
 	return s, size

@@ -106,6 +106,15 @@ func TestBatchesReadTheSame(t *testing.T) {
 	})
 }
 
+// FuzzBatches: whatever the input, both ways to read give the same.
+func FuzzBatches(f *testing.F) {
+	f.Add([]byte(sample), 3)
+	f.Add([]byte(Header+"\n2025-01-16T08:00:00.741Z,g01.drip,1\n2025-01-16T08:00:02.741Z,g01.drip,1\n2025-01-16T08:00:04Z,g01.temp,-29.1250\n"), 60)
+	f.Fuzz(func(t *testing.T, data []byte, batch int) {
+		agree(t, data, 1+max(batch, -batch)%100, func(r io.Reader) io.Reader { return r })
+	})
+}
+
 // What is measured as fast must be what recordings look like: nothing of it may
 // be left to the slow way.
 func TestUsualRowsAreReadQuickly(t *testing.T) {
