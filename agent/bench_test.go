@@ -30,6 +30,7 @@ type recordingCore struct {
 	configured []rules.Config
 	lives      map[string]*upkeep.Life
 	fresh      []rules.Fresh
+	drawn      []upkeep.RunInPoint
 	t          *testing.T
 }
 
@@ -117,6 +118,13 @@ func (c *recordingCore) Entry(gland string, seq uint64) (upkeep.Entry, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.life(gland).Find(seq)
+}
+
+// DrawRunIn notes how much of a curve came back.
+func (c *recordingCore) DrawRunIn(gland string, past []upkeep.RunInPoint) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.drawn = append(c.drawn, past...)
 }
 
 func (c *recordingCore) NumberStep(gland string, at time.Duration, seq uint64) {

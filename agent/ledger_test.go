@@ -23,6 +23,7 @@ var errDisk = errors.New("no space left")
 // fakeDisk keeps in memory what must survive, and refuses what a real one
 // could not make sense of.
 type fakeDisk struct {
+	minutes   map[string][]KeptMinute
 	mu        sync.Mutex
 	mode      int
 	events    []Event
@@ -135,7 +136,7 @@ func (d *fakeDisk) remember() Remembered {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	last := d.last
-	m := Remembered{Last: &last, Stopped: d.stopped, Upkeep: append([]Upkeep{{Gland: "gone", Time: last.Wall, Entry: Entry{Kind: EntryRepacked}}}, d.upkeep...)}
+	m := Remembered{Minutes: d.minutes, Last: &last, Stopped: d.stopped, Upkeep: append([]Upkeep{{Gland: "gone", Time: last.Wall, Entry: Entry{Kind: EntryRepacked}}}, d.upkeep...)}
 	for _, k := range d.alarms {
 		m.Alarms = append(m.Alarms, k)
 	}

@@ -34,6 +34,7 @@ type core interface {
 	Restore(gland string, entries []upkeep.Entry, weeps []upkeep.Bucket) error
 	Upkeep(gland string) (*upkeep.State, bool)
 	Entry(gland string, seq uint64) (upkeep.Entry, bool)
+	DrawRunIn(gland string, past []upkeep.RunInPoint)
 	NumberStep(gland string, at time.Duration, seq uint64)
 	TakeFresh() []rules.Fresh
 }

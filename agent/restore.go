@@ -15,6 +15,9 @@ type Remembered struct {
 	Upkeep  []Upkeep // the log of what was done, oldest first
 	// Weeps is the weep of each gland for its upkeep, oldest first.
 	Weeps map[string][]KeptWeep
+	// Minutes are those since the newest repacking of each gland, where that is not
+	// long ago: the curve of its run-in so far.
+	Minutes map[string][]KeptMinute
 }
 
 // restore puts the alarms as they were, lets the time off pass and says that

@@ -35,7 +35,11 @@ func TestRepackedBeginsARunIn(t *testing.T) {
 		when := l.agent.clock.Wall(at)
 		l.die(t, disk, true)
 		time.Sleep(time.Hour)
+		disk.minutes = map[string][]KeptMinute{"a": {{when.Add(time.Minute), 90, 8}}}
 		l = liveOn(t, disk, wall, long)
+		if d := l.core.drawn; len(d) != 1 || l.agent.clock.Wall(d[0].At).Sub(when.Add(time.Minute)).Abs() > 10*time.Millisecond || d[0].DPM != 90 {
+			t.Errorf("of the curve came back %+v", d)
+		}
 		again, began := l.core.repacked["a"]
 		if off := l.agent.clock.Wall(again).Sub(when).Abs(); !began || off > 10*time.Millisecond {
 			t.Errorf("after the restart: began %v, off by %v", began, off)

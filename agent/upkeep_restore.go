@@ -17,6 +17,12 @@ type KeptWeep struct {
 	DPM     float64       // drops per minute of that
 }
 
+// KeptMinute is a minute of a gland as the history kept it; NaN is not known.
+type KeptMinute struct {
+	Time       time.Time
+	DPM, RiseC float64
+}
+
 // bucket is a kept weep on the steady clock.
 func (l *loop) bucket(k KeptWeep, now time.Duration) upkeep.Bucket {
 	steady := l.agent.clock.steady
@@ -50,7 +56,7 @@ func (l *loop) restoreUpkeep(m Remembered, now time.Duration) {
 		l.agent.log.Warn("upkeep entries of unknown kinds are left out of the outlook; the log keeps them", "entries", strange)
 	}
 	l.giveBack(entries, m.Weeps, now)
-	l.goOnRunningIn(entries, now)
+	l.goOnRunningIn(entries, m.Minutes, now)
 }
 
 // keptEntries sorts the rows of the log by gland, as the core knows them: oldest
@@ -122,7 +128,7 @@ func entryOf(u Upkeep, kindOf func(uint64) (upkeep.Kind, bool)) (upkeep.Entry, e
 // goOnRunningIn takes up the run-ins of the run before that were not over. Under a
 // clock that is behind their age is not known: then the usual limits hold, which
 // are stricter.
-func (l *loop) goOnRunningIn(entries map[string][]upkeep.Entry, now time.Duration) {
+func (l *loop) goOnRunningIn(entries map[string][]upkeep.Entry, minutes map[string][]KeptMinute, now time.Duration) {
 	for _, g := range l.glands {
 		id := g.Rules.ID
 		life := upkeep.NewLife(upkeep.Config{})
@@ -137,7 +143,13 @@ func (l *loop) goOnRunningIn(entries map[string][]upkeep.Entry, now time.Duratio
 		present := l.present(now)
 		if err := l.repacked(id, max(0, present-at).Round(time.Millisecond)); err != nil {
 			l.agent.log.Error("run-in not taken up", "gland", id, "error", err)
+			continue
 		}
+		var past []upkeep.RunInPoint
+		for _, k := range minutes[id] {
+			past = append(past, upkeep.RunInPoint{At: l.steadyOf(k.Time, now), DPM: k.DPM, RiseC: k.RiseC})
+		}
+		l.core.DrawRunIn(id, past)
 	}
 }
 

@@ -64,6 +64,25 @@ func (g *gland) newGuide(at time.Duration) *guide {
 	return d
 }
 
+// DrawRunIn gives a run-in that goes on after a restart the part of its curve that
+// lies before; the targets are those of its stage now.
+func (s *Station) DrawRunIn(gland string, past []upkeep.RunInPoint) {
+	g, found := s.byID[gland]
+	if !found || g.care.guide == nil || !g.care.guide.run.Active {
+		return
+	}
+	d := g.care.guide
+	each := max(1, (2*len(past)+curveMost-1)/curveMost)
+	var curve []upkeep.RunInPoint
+	for i := 0; i < len(past); i += each {
+		if p := past[i]; p.At >= d.run.From && p.At < s.now {
+			p.TargetDPM, _, _ = g.stageDPM(d.run.Stage)
+			curve = append(curve, p)
+		}
+	}
+	d.run.Curve = append(curve, d.run.Curve...)
+}
+
 // next is when the guide looks again.
 func (d *guide) next() (time.Duration, bool) {
 	if d == nil || !d.run.Active {

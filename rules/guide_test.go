@@ -113,6 +113,31 @@ func TestRunInWaitsForTheHeat(t *testing.T) {
 	}
 }
 
+// After a restart the part of the curve that lies before is there again.
+func TestRunInCurveGoesOn(t *testing.T) {
+	k := newKept(t, runInFor(4*time.Hour))
+	k.drips(time.Minute, 90, 8)
+	from := k.at - time.Hour
+	if _, err := k.Record("p1", upkeep.Entry{Seq: 1, At: from, Kind: upkeep.Repacked}); err != nil {
+		t.Fatal(err)
+	}
+	var past []upkeep.RunInPoint
+	for i := -5; i < 300; i++ {
+		past = append(past, upkeep.RunInPoint{At: from + time.Duration(i)*12*time.Second, DPM: 100, RiseC: math.NaN()})
+	}
+	k.DrawRunIn("p1", past)
+	k.drips(5*time.Minute, 90, 8)
+	curve := k.runIn().Curve
+	if n := len(curve); n < 90 || n > curveMost || curve[0].At < from || curve[0].DPM != 100 || curve[n-1].DPM > 95 {
+		t.Errorf("%d points, from %+v to %+v", n, curve[0], curve[n-1])
+	}
+	for i := 1; i < len(curve); i++ {
+		if curve[i].At <= curve[i-1].At {
+			t.Fatalf("point %d at %s after %s", i, curve[i].At, curve[i-1].At)
+		}
+	}
+}
+
 func TestRunInSaysWhatToDo(t *testing.T) {
 	k := newKept(t, runInFor(4*time.Hour))
 	k.does(upkeep.Repacked, upkeep.Value{})

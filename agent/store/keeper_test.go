@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -353,4 +354,33 @@ func TestKeeperRemembersWeeps(t *testing.T) {
 		t.Fatal(err)
 	}
 	check("as hours")
+}
+
+// The minutes since a repacking come back, those before do not.
+func TestKeeperRemembersARunIn(t *testing.T) {
+	dir := t.TempDir()
+	now := func() time.Time { return stampAt(3 * time.Hour).Wall }
+	k := keep(t, dir, Options{Now: now})
+	b := batch(1, time.Hour)
+	b.Upkeep = []agent.Upkeep{{Seq: 1, Gland: "a", Time: stampAt(time.Hour).Wall, Entry: agent.Entry{Kind: agent.EntryRepacked}}}
+	put(t, k, b)
+	for i := range 180 {
+		at := stampAt(time.Duration(i) * time.Minute).Wall
+		k.Observe("a."+agent.SeriesDPM, at, float64(i))
+		if i%2 == 0 {
+			k.Observe("a."+agent.SeriesRise, at, 8)
+		}
+	}
+	if err := k.FlushAll(t.Context(), agentStamp(3*time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	closeKeeper(t, k)
+	m, err := keep(t, dir, Options{Now: now}).Remember(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := m.Minutes["a"]
+	if len(list) != 120 || !list[0].Time.Equal(stampAt(time.Hour).Wall) || list[0].DPM != 60 || list[0].RiseC != 8 || !math.IsNaN(list[1].RiseC) {
+		t.Errorf("%d minutes, first %+v", len(list), list[:min(2, len(list))])
+	}
 }

@@ -38,6 +38,9 @@ func (s *Store) remember(ctx context.Context, log *slog.Logger) (agent.Remembere
 	if m.Weeps, err = s.weeps(ctx, m.Upkeep); err != nil { // the history is not worth a start that fails
 		log.Error("store: the weep of before cannot be read; the upkeep's outlook begins anew", "error", err)
 	}
+	if m.Minutes, err = s.runInMinutes(ctx, m.Upkeep); err != nil {
+		log.Error("store: the curve of a run-in so far cannot be read", "error", err)
+	}
 	last, seen := s.LastSeen()
 	for _, st := range states {
 		if st.Key == stoppedKey {
