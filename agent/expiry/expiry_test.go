@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -85,11 +86,29 @@ func TestEndsFollowTheFiles(t *testing.T) {
 	}
 }
 
+// lines is a log that may be read while it is written.
+type lines struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (l *lines) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(p)
+}
+
+func (l *lines) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
+}
+
 func TestWarnsEachDayFromThirtyDaysBefore(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "station.pem")
 	synctest.Test(t, func(t *testing.T) {
 		write(t, path, certificate(t, time.Now().Add(32*24*time.Hour+time.Hour)))
-		var log bytes.Buffer
+		var log lines
 		w := New(slog.New(slog.NewTextHandler(&log, nil)))
 		w.Set([]File{{"mqtt.tls.cert", path}})
 		ctx, cancel := context.WithCancel(t.Context())
