@@ -43,6 +43,7 @@ type row struct {
 	Allowed  string // the band in words
 	RiseMost string
 	RunIn    bool
+	Hot      bool // burning
 
 	Marker, Whisker, Bar, Trend string
 }
@@ -122,6 +123,8 @@ func (s *Server) judged(r *row, now time.Time, standing []agent.Alarm) {
 			r.Side = low
 		case rules.Leaking, rules.Gushing:
 			r.Side = high
+		case rules.Burning:
+			r.Hot = true
 		default:
 		}
 	}

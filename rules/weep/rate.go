@@ -27,6 +27,10 @@ const (
 	// window is how far back the rate looks: at the least weep of natural
 	// packing, 15 a minute, it holds 15 drops.
 	window = 60 * time.Second
+	// A drop or two just after counting began would make a rate of hundreds, and
+	// none a rate of zero.
+	soon = 3 * time.Second
+	few  = 4
 )
 
 // Restart forgets the drops: counting begins anew at a moment.
@@ -57,7 +61,7 @@ func (c *Counter) back(i int) int { return (int(c.next) + 2*rows - 1 - i) % rows
 
 // Known gives the weep at a moment from the drops of the last minute but not
 // before since, the latest known change. shape is the regularity of the
-// intervals (1 = Poisson). ok is false when nothing has been watched yet.
+// intervals (1 = Poisson). ok is false when nothing, or next to nothing, has been watched yet.
 //
 // The window begins at a drop, so n drops in time T are n whole intervals. The
 // limits are exact for gamma intervals and, at shape 1, are Garwood's (1936)
@@ -75,11 +79,11 @@ func (c *Counter) Known(now, since time.Duration, shape float64) (Rate, bool) {
 		oldest = i
 	}
 	from := c.back(oldest)
-	elapsed := (now - c.at[from]).Minutes()
-	if elapsed <= 0 {
+	elapsed, drops := now-c.at[from], c.sum-c.total[from]
+	if fromStart := oldest == int(c.used)-1; elapsed <= 0 || fromStart && elapsed < soon && drops < few {
 		return Rate{}, false
 	}
-	return Limits(float64(c.sum-c.total[from]), elapsed, shape), true
+	return Limits(float64(drops), elapsed.Minutes(), shape), true
 }
 
 // Limits gives the rate of n drops in so many minutes with its 95 % limits,

@@ -83,3 +83,27 @@ func TestBurst(t *testing.T) {
 		t.Error("29 drops at 300 a minute: 20 fall within 4 s, 25 do not")
 	}
 }
+
+// One drop a tenth of a second after the start is no 600 a minute, and none no 0;
+// drops that come fast enough are known at once, and so is a change of the weep.
+func TestFirstDropAloneIsNoRate(t *testing.T) {
+	var c Counter
+	c.Restart(0)
+	c.Add(100*time.Millisecond, 1)
+	if r, ok := c.Known(200*time.Millisecond, 0, 1); ok {
+		t.Errorf("known after a single drop: %+v", r)
+	}
+	if r, ok := c.Known(soon, 0, 1); !ok || math.Abs(r.DPM-20) > 1e-9 {
+		t.Errorf("after %s: %+v %v, want 20 a minute", soon, r, ok)
+	}
+	c.Add(300*time.Millisecond, few-1)
+	if _, ok := c.Known(400*time.Millisecond, 0, 1); !ok {
+		t.Error("a gush from the start is not known")
+	}
+	c.Restart(time.Second)
+	c.Add(9*time.Second, 1)
+	c.Add(10*time.Second, 1)
+	if r, ok := c.Known(11*time.Second, 9*time.Second, 1); !ok || math.Abs(r.DPM-30) > 1e-9 {
+		t.Errorf("since a change two seconds ago: %+v %v, want 30 a minute", r, ok)
+	}
+}
