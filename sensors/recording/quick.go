@@ -23,7 +23,8 @@ type quick struct {
 	// count: ",g01.drip,1\n".
 	drip, mask [2]uint64
 	dripPoint  uint16
-	dripSize   int // of the whole row; 0: not known yet
+	dripSize   int    // of the whole row; 0: not known yet
+	dripped    uint16 // of the last drop that was read one by one
 }
 
 // slot is a point that was met before, by the bytes of its name.
@@ -146,8 +147,11 @@ func (r *Reader) quickRow(row *reading.Row) bool {
 	if width == 0 {
 		return false
 	}
-	if s.kind == reading.Drip && size == 24 && s.point != q.dripPoint {
-		q.expect(s, name)
+	if s.kind == reading.Drip && size == 24 {
+		if s.point == q.dripped && (s.point != q.dripPoint || q.dripSize == 0) {
+			q.expect(s, name) // where many glands drip by turns it is not worth it
+		}
+		q.dripped = s.point
 	}
 	l.start += size + name + 2 + width
 	l.number++
