@@ -187,7 +187,7 @@ func timed(cmd *exec.Cmd, input string) (t timing, err error) {
 	t.wall = time.Since(start).Seconds()
 	t.processor = (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds()
 	if use, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
-		t.rssKiB = use.Maxrss
+		t.rssKiB = int64(use.Maxrss) //nolint:unconvert // 32 bits on 32-bit machines
 	}
 	for lines := bufio.NewScanner(strings.NewReader(said.String())); lines.Scan(); {
 		t.said = lines.Text()
