@@ -121,7 +121,7 @@ func (c *recordingCore) Entry(gland string, seq uint64) (upkeep.Entry, bool) {
 }
 
 // DrawRunIn notes how much of a curve came back.
-func (c *recordingCore) DrawRunIn(gland string, past []upkeep.RunInPoint) {
+func (c *recordingCore) DrawRunIn(_ string, past []upkeep.RunInPoint) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.drawn = append(c.drawn, past...)

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime"
 	"runtime/debug"
 	"strings"
 
@@ -39,7 +40,7 @@ func runCommand(s streams) *cobra.Command {
 }
 
 func run(ctx context.Context, s streams, path string) error {
-	spareMemory()
+	spare()
 	cfg, text, err := config.LoadText(path)
 	if err != nil {
 		return err
@@ -79,12 +80,17 @@ func warn(log *slog.Logger, cfg *config.Config) {
 	}
 }
 
-// spareMemory lets garbage grow to half of what is in use instead of as much
-// again: some MB less of a gateway's memory, for a collection each few seconds
-// more that cannot be measured (deploy/footprint). $GOGC overrides it.
-func spareMemory() {
+// spare makes do with less of a gateway. Garbage may grow to half of what is in
+// use instead of as much again: some MB less, for a collection each few seconds
+// more that cannot be measured. And Go code runs on one processor at a time: a
+// drop then wakes one of them instead of two, which is most of what it costs at a
+// quiet station (deploy/footprint). $GOGC and $GOMAXPROCS override them.
+func spare() {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(50)
+	}
+	if os.Getenv("GOMAXPROCS") == "" {
+		runtime.GOMAXPROCS(1)
 	}
 }
 
