@@ -143,7 +143,8 @@ func (r *Reader) quickRow(row *reading.Row) bool {
 		return false
 	}
 	text := tail[name+2:]
-	value, width := 0.0, 2
+	var value float64
+	width := 2
 	if digit := binary.LittleEndian.Uint16(text) - ('0' | '\n'<<8); s.kind == reading.Drip && digit <= 9 {
 		value = float64(digit)
 	} else if value, width = quickNumber(word(text), text[8] == '\n', s.kind); width == 0 {
