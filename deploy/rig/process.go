@@ -64,6 +64,12 @@ func (p *Process) Running() bool {
 	}
 }
 
+// Err is how it ended, once it has.
+func (p *Process) Err() error {
+	<-p.done
+	return p.err
+}
+
 // Pid is the program's process id.
 func (p *Process) Pid() int { return p.cmd.Process.Pid }
 
@@ -114,7 +120,7 @@ func Tail(path string, most int) string {
 
 // Until waits for something to hold.
 func Until(what string, limit time.Duration, holds func() bool) error {
-	for end := time.Now().Add(limit); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(limit); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
 		if holds() {
 			return nil
 		}

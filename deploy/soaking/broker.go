@@ -1,14 +1,12 @@
 package main
 
 import (
-	"context"
 	"fmt"
-	"net"
 	"os"
 	"os/user"
 	"path/filepath"
-	"syscall"
-	"time"
+
+	"weepd/deploy/rig"
 )
 
 // broker is a real Mosquitto that keeps what it has acknowledged: persistence
@@ -17,7 +15,7 @@ import (
 type broker struct {
 	dir, conf string
 	port      int
-	process   *process
+	process   *rig.Process
 }
 
 func startBroker(dir string) (*broker, error) {
@@ -25,7 +23,7 @@ func startBroker(dir string) (*broker, error) {
 	if err != nil {
 		return nil, err
 	}
-	port, err := freePort()
+	port, err := rig.FreePort()
 	if err != nil {
 		return nil, err
 	}
@@ -46,32 +44,14 @@ log_type warning
 }
 
 func (b *broker) start() (err error) {
-	b.process, err = start(filepath.Join(b.dir, "mosquitto.log"), "mosquitto", "-c", b.conf)
+	b.process, err = rig.Start(filepath.Join(b.dir, "mosquitto.log"), "mosquitto", "-c", b.conf)
 	if err != nil {
 		return err
 	}
-	return until("mosquitto listens", patience, func() bool { return listens(b.port) })
+	return rig.Until("mosquitto listens", patience, func() bool { return rig.Listens(b.port) })
 }
 
 // stop ends it in order: it writes down what its subscribers have not got.
-func (b *broker) stop() error { return b.process.end(syscall.SIGTERM) }
+func (b *broker) stop() error { return b.process.End() }
 
 func (b *broker) url() string { return fmt.Sprintf("tcp://127.0.0.1:%d", b.port) }
-
-func listens(port int) bool {
-	d := net.Dialer{Timeout: time.Second}
-	c, err := d.DialContext(context.Background(), "tcp", fmt.Sprintf("127.0.0.1:%d", port))
-	if err != nil {
-		return false
-	}
-	return c.Close() == nil
-}
-
-func freePort() (int, error) {
-	var lc net.ListenConfig
-	l, err := lc.Listen(context.Background(), "tcp", "127.0.0.1:0")
-	if err != nil {
-		return 0, err
-	}
-	return l.Addr().(*net.TCPAddr).Port, l.Close()
-}

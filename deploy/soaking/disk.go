@@ -13,6 +13,8 @@ import (
 	"syscall"
 	"time"
 
+	"weepd/deploy/rig"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
@@ -62,7 +64,7 @@ func runDisk(out io.Writer, dir, binary string) (err error) {
 		{"disk full", d.full}, {"read-only while running", d.readOnly}, {"read-only at the start", d.startReadOnly}, {"journal damaged", d.damaged},
 	} {
 		if err := step.do(); err != nil {
-			return fmt.Errorf("%s: %w; the agent's log ends:\n%s", step.what, err, tail(d.agent.log(), 15))
+			return fmt.Errorf("%s: %w; the agent's log ends:\n%s", step.what, err, rig.Tail(d.agent.log(), 15))
 		}
 		d.say("%s: alarms went out live, the log says so", step.what)
 	}
@@ -156,15 +158,15 @@ func says(args ...string) (string, error) {
 // live waits for new alarms and events at the subscriber.
 func (d *failing) live(when string) error {
 	before := d.sub.newest()
-	return errors.Join(d.alarmsLive(when), until("events arrive "+when, patience, func() bool { return d.sub.newest() >= before+liveLeast }))
+	return errors.Join(d.alarmsLive(when), rig.Until("events arrive "+when, patience, func() bool { return d.sub.newest() >= before+liveLeast }))
 }
 
 // alarmsLive waits for alarms alone: while older events cannot be read off the
 // disk, newer ones wait for their turn.
 func (d *failing) alarmsLive(when string) error {
 	before := d.alarms.Load()
-	err := until("alarms arrive "+when, patience, func() bool { return d.alarms.Load() >= before+liveLeast })
-	if err == nil && !d.agent.process.running() {
+	err := rig.Until("alarms arrive "+when, patience, func() bool { return d.alarms.Load() >= before+liveLeast })
+	if err == nil && !d.agent.process.Running() {
 		err = errors.New("weepd ended by itself")
 	}
 	return errors.Join(err, d.agent.panicked())
@@ -172,7 +174,7 @@ func (d *failing) alarmsLive(when string) error {
 
 // told waits for a text in what the log says since the last look.
 func (d *failing) told(text string) error {
-	err := until(fmt.Sprintf("the log says %q", text), patience, func() bool {
+	err := rig.Until(fmt.Sprintf("the log says %q", text), patience, func() bool {
 		return strings.Contains(readAll(d.agent.log())[d.looked:], text)
 	})
 	d.looked = len(readAll(d.agent.log()))
@@ -221,7 +223,7 @@ func (d *failing) readOnly() error {
 }
 
 func (d *failing) startReadOnly() error {
-	d.agent.process.kill()
+	d.agent.process.Kill()
 	if err := d.unmount(); err != nil {
 		return err
 	}
@@ -242,7 +244,7 @@ func (d *failing) startReadOnly() error {
 }
 
 func (d *failing) damaged() error {
-	d.agent.process.kill()
+	d.agent.process.Kill()
 	file, err := os.OpenFile(filepath.Join(d.place, "journal.db"), os.O_RDWR, 0)
 	if err != nil {
 		return err

@@ -11,6 +11,8 @@ import (
 	"syscall"
 	"time"
 
+	"weepd/deploy/rig"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
@@ -104,12 +106,12 @@ func (s *sampler) station(dir, binary string, b *broker) error {
 	if err != nil {
 		return err
 	}
-	defer func() { agent.process.kill() }()
+	defer func() { agent.process.Kill() }()
 	if s.pipe, err = playInto(agent); err != nil {
 		return err
 	}
 	if err := s.all(); err != nil {
-		return fmt.Errorf("%w; the agent's log ends:\n%s", err, tail(agent.log(), 5))
+		return fmt.Errorf("%w; the agent's log ends:\n%s", err, rig.Tail(agent.log(), 5))
 	}
 	// The pipe first: a recording that is being read holds the agent up.
 	return errors.Join(s.pipe.Close(), agent.stop(), agent.panicked())
@@ -152,7 +154,7 @@ func playInto(agent *weepd) (*os.File, error) {
 	if _, err := second.file.WriteString("time,point,value\n" + rowsOfAll()); err != nil {
 		return nil, err
 	}
-	return second.file, until("weepd runs", patience, agent.healthy)
+	return second.file, rig.Until("weepd runs", patience, agent.healthy)
 }
 
 // rowsOfAll begins the recording, dated ahead: a recording in real time is played
@@ -190,7 +192,7 @@ func newPipe(path string) (*namedPipe, error) {
 
 // open waits for the reader.
 func (p *namedPipe) open() error {
-	err := until("weepd reads "+p.path, patience, func() bool {
+	err := rig.Until("weepd reads "+p.path, patience, func() bool {
 		file, err := os.OpenFile(p.path, os.O_WRONLY|syscall.O_NONBLOCK, 0)
 		p.file = file
 		return err == nil

@@ -7,9 +7,10 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"time"
+
+	"weepd/deploy/rig"
 )
 
 // The station that is offline: 32 glands that weep 30 a minute, with
@@ -76,13 +77,13 @@ func runOffline(out io.Writer, dir, binary string, hours int) (err error) {
 // time until the recording has ended.
 func (r *rounds) watchMemory(limit time.Duration) (parts [8]float64, err error) {
 	var samples []float64
-	err = until("the recording ends", limit, func() bool {
-		now, err := residentMB(r.agent.process.cmd.Process.Pid)
+	err = rig.Until("the recording ends", limit, func() bool {
+		now, err := residentMB(r.agent.process.Pid())
 		samples = append(samples, now)
 		time.Sleep(50 * time.Millisecond)
-		return err != nil || strings.Contains(tail(r.agent.log(), 200), "source has ended")
+		return err != nil || strings.Contains(rig.Tail(r.agent.log(), 200), "source has ended")
 	})
-	if !r.agent.process.running() {
+	if !r.agent.process.Running() {
 		err = errors.Join(errors.New("weepd ended by itself"), r.agent.panicked())
 	}
 	for i, mb := range samples {
@@ -92,15 +93,10 @@ func (r *rounds) watchMemory(limit time.Duration) (parts [8]float64, err error) 
 	return parts, err
 }
 
-// residentMB reads VmRSS as proc(5) has it.
+// residentMB is in MB of a million bytes.
 func residentMB(pid int) (float64, error) {
-	for line := range strings.Lines(readAll(fmt.Sprintf("/proc/%d/status", pid))) {
-		if value, found := strings.CutPrefix(line, "VmRSS:"); found {
-			kB, err := strconv.ParseFloat(strings.TrimSuffix(strings.TrimSpace(value), " kB"), 64)
-			return kB / 1000, err
-		}
-	}
-	return 0, errors.New("weepd has no memory: it has ended")
+	bytes, err := rig.RSS(pid)
+	return float64(bytes) / 1e6, err
 }
 
 func offlineConfig() string {

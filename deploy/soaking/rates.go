@@ -9,6 +9,8 @@ import (
 	"sync"
 	"time"
 
+	"weepd/deploy/rig"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
@@ -37,7 +39,7 @@ func measureDrain(out io.Writer, dir, binary string) (ratio float64, err error) 
 	if err != nil {
 		return 0, err
 	}
-	defer func() { agent.process.kill() }()
+	defer func() { agent.process.Kill() }()
 	rawBefore, err := rawRate(b, "before", journal)
 	if err != nil {
 		return 0, err
@@ -62,7 +64,7 @@ func backlog(dir, binary string, b *broker) (*weepd, []event, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	nowhere, err := freePort()
+	nowhere, err := rig.FreePort()
 	if err != nil {
 		return nil, nil, err
 	}
@@ -73,8 +75,8 @@ func backlog(dir, binary string, b *broker) (*weepd, []event, error) {
 	if err := agent.start(); err != nil {
 		return nil, nil, err
 	}
-	defer agent.process.kill()
-	err = until(fmt.Sprintf("a backlog of %d events", drainEvents*9/10), 2*patience, func() bool {
+	defer agent.process.Kill()
+	err = rig.Until(fmt.Sprintf("a backlog of %d events", drainEvents*9/10), 2*patience, func() bool {
 		n, err := agent.pending()
 		return err == nil && n >= drainEvents*9/10
 	})
@@ -113,7 +115,7 @@ func drainRate(b *broker, agent *weepd, events int) (float64, error) {
 	if err := agent.start(); err != nil {
 		return 0, err
 	}
-	if err := until("the backlog arrives", deliverMost, func() bool { return sub.count() >= events }); err != nil {
+	if err := rig.Until("the backlog arrives", deliverMost, func() bool { return sub.count() >= events }); err != nil {
 		return 0, fmt.Errorf("%w: %d of %d", err, sub.count(), events)
 	}
 	if _, err := sub.end(); err != nil {
@@ -148,7 +150,7 @@ func rawRate(b *broker, topic string, journal []event) (float64, error) {
 			return 0, err
 		}
 	}
-	if err := until("what paho sent arrives", patience, func() bool { return sub.count() >= len(journal) }); err != nil {
+	if err := rig.Until("what paho sent arrives", patience, func() bool { return sub.count() >= len(journal) }); err != nil {
 		return 0, fmt.Errorf("%w: %d of %d", err, sub.count(), len(journal))
 	}
 	if _, err := sub.end(); err != nil {

@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"path/filepath"
 	"time"
+
+	"weepd/deploy/rig"
 )
 
 // Bounds of the rounds.
@@ -165,7 +167,7 @@ func (r *rounds) killAgent() error {
 	answered := make(chan bool, 1)
 	go func() { answered <- r.record(id) }()
 	time.Sleep(time.Duration(r.dice.Int64N(int64(4 * time.Millisecond))))
-	r.agent.process.kill()
+	r.agent.process.Kill()
 	if <-answered {
 		r.done = append(r.done, id)
 	} else {
@@ -214,11 +216,11 @@ func (r *rounds) stopBroker(killAgent bool) error {
 // finish ends the load and the harm, and compares.
 func (r *rounds) finish() (*verdict, error) {
 	r.act()
-	r.agent.process.kill()
+	r.agent.process.Kill()
 	if err := r.calmDown(); err != nil {
 		return nil, err
 	}
-	err := until("every command is answered", patience, func() bool {
+	err := rig.Until("every command is answered", patience, func() bool {
 		r.again()
 		return len(r.open) == 0
 	})
@@ -231,7 +233,7 @@ func (r *rounds) finish() (*verdict, error) {
 // deliver opens the link, waits until everything is delivered, and compares.
 func (r *rounds) deliver() (*verdict, error) {
 	r.link.set(linkOpen)
-	err := until("everything is delivered", deliverMost, func() bool {
+	err := rig.Until("everything is delivered", deliverMost, func() bool {
 		n, err := r.agent.pending()
 		return err == nil && n == 0
 	})
@@ -244,7 +246,7 @@ func (r *rounds) deliver() (*verdict, error) {
 	}
 	newest := journal[len(journal)-1].seq
 	// What is not there by then counts as lost below.
-	_ = until("the newest event arrives", patience, func() bool { return r.sub.newest() >= newest })
+	_ = rig.Until("the newest event arrives", patience, func() bool { return r.sub.newest() >= newest })
 	got, err := r.sub.end()
 	if err != nil {
 		return nil, err
@@ -273,7 +275,7 @@ func (r *rounds) clear() error {
 		r.sub.client.Disconnect(0)
 	}
 	if r.agent != nil {
-		r.agent.process.kill()
+		r.agent.process.Kill()
 	}
 	if r.link != nil {
 		errs = append(errs, r.link.close())

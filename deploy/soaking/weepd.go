@@ -13,8 +13,9 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"syscall"
 	"time"
+
+	"weepd/deploy/rig"
 )
 
 // weepd is the agent under test with its folder: configuration, store, users.
@@ -24,7 +25,7 @@ type weepd struct {
 	config  string
 	port    int
 	token   string
-	process *process
+	process *rig.Process
 	web     *http.Client
 	starts  int
 }
@@ -32,17 +33,13 @@ type weepd struct {
 // build makes the binary.
 func build(dir string) (string, error) {
 	binary := filepath.Join(dir, "weepd")
-	cmd := exec.CommandContext(context.Background(), "go", "build", "-o", binary, "weepd/cmd/weepd")
-	if out, err := cmd.CombinedOutput(); err != nil {
-		return "", fmt.Errorf("build weepd: %w\n%s", err, out)
-	}
-	return binary, nil
+	return binary, rig.Build("weepd/cmd/weepd", binary)
 }
 
 // newWeepd makes the folder of a station with a token for commands. rest is
 // the configuration but for station, http and store.
 func newWeepd(binary, dir, station, rest string) (*weepd, error) {
-	port, err := freePort()
+	port, err := rig.FreePort()
 	if err != nil {
 		return nil, err
 	}
@@ -71,19 +68,19 @@ func (w *weepd) start() (err error) {
 	if err := w.launch(); err != nil {
 		return err
 	}
-	err = until("weepd runs", patience, func() bool { return !w.process.running() || w.healthy() })
-	if err == nil && !w.process.running() {
+	err = rig.Until("weepd runs", patience, func() bool { return !w.process.Running() || w.healthy() })
+	if err == nil && !w.process.Running() {
 		err = errors.New("weepd ended by itself")
 	}
 	if err != nil {
-		return fmt.Errorf("%w; its log ends:\n%s", err, tail(w.log(), 15))
+		return fmt.Errorf("%w; its log ends:\n%s", err, rig.Tail(w.log(), 15))
 	}
 	return nil
 }
 
 func (w *weepd) launch() (err error) {
 	w.starts++
-	w.process, err = start(w.log(), w.binary, "run", "--config", w.config)
+	w.process, err = rig.Start(w.log(), w.binary, "run", "--config", w.config)
 	return err
 }
 
@@ -93,11 +90,11 @@ func (w *weepd) healthy() bool {
 }
 
 func (w *weepd) stop() error {
-	if err := w.process.end(syscall.SIGTERM); err != nil {
+	if err := w.process.End(); err != nil {
 		return err
 	}
-	if w.process.err != nil {
-		return fmt.Errorf("weepd after SIGTERM: %w; its log ends:\n%s", w.process.err, tail(w.log(), 15))
+	if w.process.Err() != nil {
+		return fmt.Errorf("weepd after SIGTERM: %w; its log ends:\n%s", w.process.Err(), rig.Tail(w.log(), 15))
 	}
 	return nil
 }
@@ -191,4 +188,12 @@ func (w *weepd) panicked() error {
 		}
 	}
 	return nil
+}
+
+func readAll(path string) string {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return ""
+	}
+	return string(text)
 }
