@@ -60,9 +60,11 @@ func (l *loop) rush() {
 	var alarms []Alarm
 	var keys []alarm.Key
 	for i := len(changed) - 1; i >= 0; i-- { // the newest state of each
-		if k := changed[i]; !slices.Contains(keys, k.Key) {
-			keys = append(keys, k.Key)
-			alarms = append(alarms, l.alarms[l.alarmAt[k.Key]])
+		k := changed[i].Key
+		at, known := l.alarmAt[k] // not: its gland is configured no more
+		if known && !slices.Contains(keys, k) {
+			keys = append(keys, k)
+			alarms = append(alarms, l.alarms[at])
 		}
 	}
 	if len(alarms) > 0 {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"weepd/rules"
+	"weepd/rules/alarm"
 	"weepd/rules/reading"
 )
 
@@ -92,5 +93,31 @@ func TestNobodyWaitsForABusyPublisher(t *testing.T) {
 	order, took := rushed(t, func(*Agent, func(string)) {})
 	if !slices.Equal(order, []string{"stored"}) || took != 0 {
 		t.Errorf("%v, stored after %s; want it at once", order, took)
+	}
+}
+
+// An alarm that is taken leave of, because its gland is configured no more, is
+// not handed over, least of all under another's name.
+func TestForgottenAlarmIsNotHandedOver(t *testing.T) {
+	b := NewBoard()
+	waiting := b.urgent
+	key := alarm.Key{Gland: "a", Condition: "dry"}
+	l := &loop{agent: &Agent{board: b}, alarms: []Alarm{{Gland: "a", Condition: "dry"}}, alarmAt: map[alarm.Key]int{key: 0}}
+	l.batch.Alarms = []KeptAlarm{
+		{Entry: alarm.Entry{Key: alarm.Key{Gland: "gone", Condition: "leaking"}}, Forget: true},
+		{Entry: alarm.Entry{Key: key}},
+	}
+	got := make(chan Urgent, 1)
+	go func() {
+		u := <-waiting
+		u.Sent()
+		got <- u
+	}()
+	for len(got) == 0 { // until it waits
+		l.rushed = 0
+		l.rush()
+	}
+	if u := <-got; len(u.Alarms) != 1 || u.Alarms[0].Gland != "a" {
+		t.Errorf("handed over %+v", u.Alarms)
 	}
 }
