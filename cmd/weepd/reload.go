@@ -174,7 +174,6 @@ func (r *reloader) apply(ctx context.Context, cfg *config.Config, text []byte, a
 	if err := r.inForce(ctx, cfg, next, changes); err != nil {
 		return errors.Join(err, closeUnused(server))
 	}
-	warn(r.log, cfg)
 	failed := r.restart(ctx, cfg, next, changes, server)
 	r.station, r.cfg, r.text = next, cfg, text
 	warnUnwise(r.log, cfg)

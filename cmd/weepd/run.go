@@ -73,8 +73,8 @@ func run(ctx context.Context, s streams, path string) error {
 	return nil
 }
 
-// warn tells the log what is allowed and unwise.
-func warn(log *slog.Logger, cfg *config.Config) {
+// warnUnwise tells the log what is allowed and unwise.
+func warnUnwise(log *slog.Logger, cfg *config.Config) {
 	for _, w := range cfg.Warnings {
 		log.Warn("unwise setting", "at", fmt.Sprintf("%s:%d:%d", w.File, w.Line, w.Column), "what", w.What, "do", w.Do)
 	}
@@ -143,9 +143,4 @@ func mqttConfig(station string, m *config.MQTT) *mqtt.Config {
 		out.Sparkplug = &mqtt.Sparkplug{Group: m.Group, Node: station, Host: m.HostID}
 	}
 	return out
-}
-
-// warnUnwise logs what is allowed and unwise in a configuration.
-func warnUnwise(log *slog.Logger, cfg *config.Config) {
-	warn(log, cfg)
 }
