@@ -58,11 +58,8 @@ invented.`,
 }
 
 func (d *demo) run(ctx context.Context) error {
-	if d.span > 0 {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, d.span)
-		defer cancel()
-	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
 	inside, err := d.listenBroker(ctx)
 	if err != nil {
 		return err
@@ -97,7 +94,12 @@ func (d *demo) run(ctx context.Context) error {
 		access:  access.Policy{Read: access.ReadAnyone, Users: users, Log: d.log}, // nothing is real
 		before:  []agent.Service{{Name: "broker", Run: inside.Run}},
 		watch:   d.teller,
-		started: func(page string) { d.introduce(page, inside.Addr()) },
+		started: func(page string) {
+			d.introduce(page, inside.Addr())
+			if d.span > 0 { // it counts from now, however long the start took
+				time.AfterFunc(d.span, cancel)
+			}
+		},
 	}.serve(ctx)
 	return errors.Join(err, forget())
 }

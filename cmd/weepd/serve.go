@@ -9,7 +9,6 @@ import (
 	"net"
 	"os"
 	"os/signal"
-	"slices"
 	"sync/atomic"
 	"syscall"
 	"time"
@@ -20,7 +19,6 @@ import (
 	"weepd/agent"
 	"weepd/agent/access"
 	"weepd/agent/expiry"
-	"weepd/agent/export"
 	"weepd/agent/metrics"
 	"weepd/agent/mqtt"
 	"weepd/agent/page"
@@ -85,14 +83,6 @@ func (s station) open(ctx context.Context, o *agent.Options) (journal, error) {
 	return ledger, nil
 }
 
-// kept is what the metrics tell of a store.
-type kept struct {
-	*store.Keeper
-	recorder *agent.Recorder
-}
-
-func (k kept) HistoryDropped() uint64 { return k.Keeper.HistoryDropped() + k.recorder.Dropped() }
-
 // serve runs the agent with its publishers until ctx ends.
 func (s station) serve(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
@@ -106,78 +96,16 @@ func (s station) serve(ctx context.Context) error {
 	defer signal.Stop(hangup)
 	s.texts = new(atomic.Pointer[station])
 	s.texts.Store(&s)
-	options := agent.Options{
-		Station: s.id, Glands: s.glands, Feeds: s.feeds, Alarms: s.alarms, Clock: s.clock, Log: s.log,
-		Turned: manager.Turned,
-	}
-	journal, err := s.open(ctx, &options)
+	whole, err := s.assemble(ctx, manager)
 	if err != nil {
 		return err
 	}
-	options.Journal = journal
-	if s.past != nil {
-		options.Remembered = *s.past
-	}
-	a, err := agent.New(options)
+	address, err := whole.addParts(ctx)
 	if err != nil {
 		return err
 	}
-	var publisher publishing
-	ends := expiry.New(s.log)
-	measured := metrics.Parts{
-		Latest: a.Board().Latest, Queue: a, Outbox: journal, Version: version(), Publisher: publisher.measured,
-		Certificates: func() map[string]time.Time { return publisher.withBroker(ends.Ends()) },
-	}
-	var pusher pushing
-	measured.Writer = pusher.measured
-	services := slices.Concat(s.before, []agent.Service{{Name: "certificates", Run: ends.Run}})
-	if options.History != nil {
-		measured.Store = kept{s.keeper, options.History}
-		exporter := export.NewServer(s.keeper.Folder(), s.keeper, options.History.Sync, s.log)
-		services = append(services, options.History.Service(a.Board()), agent.Service{Name: "export", Run: exporter.Run})
-	}
-	parts := running{
-		agent: a, keeper: s.keeper,
-		web: func(ctx context.Context, s station) (*page.Server, error) {
-			ends.Set(s.certificates)
-			return s.web(ctx, a, journal, measured)
-		},
-		publisher: func(s station) work {
-			ends.Set(s.certificates)
-			if s.mqtt == nil {
-				publisher.set(nil)
-				return idle
-			}
-			next := mqtt.New(*s.mqtt, a.Board(), journal, a, s.log)
-			publisher.set(next)
-			return next.Run
-		},
-	}
-	if parts.pusher, err = pusher.maker(measured); err != nil {
-		return err
-	}
-	server, err := parts.web(ctx, s)
-	if err != nil {
-		return err
-	}
-	parts.mqtt, parts.page = newPart("mqtt", parts.publisher(s)), newPart("page", server.Run)
-	parts.push = newPart("remote write", parts.pusher(s))
-	services = append(services, agent.Service{Name: "remote write", Run: parts.push.Run}, agent.Service{Name: "mqtt", Run: parts.mqtt.Run}, agent.Service{Name: "page", Run: parts.page.Run})
-	if s.watch != nil {
-		services = append(services, s.watch(a, journal))
-	}
-	s.started(server.Addr())
-	services = append(services, managed(ctx, manager, a))
-	services = append(services, a.Services()...)
-	if ledger, kept := journal.(*agent.Ledger); kept && s.file != nil {
-		parts.publish = ledger.SetPublish
-		r := &reloader{
-			configured: *s.file, station: s, parts: &parts, log: s.log,
-			hangup: hangup, seen: s.file.text, judged: true, reloads: manager.Reloading, reloaded: manager.Reloaded,
-		}
-		services = append(services, agent.Service{Name: "reload", Run: r.run})
-	}
-	return agent.RunAll(ctx, s.log, services...)
+	s.started(address)
+	return agent.RunAll(ctx, s.log, whole.services(ctx, hangup)...)
 }
 
 // web makes the page with all that is under its address.
