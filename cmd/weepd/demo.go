@@ -91,9 +91,9 @@ func (d *demo) run(ctx context.Context) error {
 			ClientID: "weepd-" + agent.DemoStation, Version: version(),
 		},
 		listen: d.page, orFree: !d.pageGiven, log: d.log,
-		access:  access.Policy{Read: access.ReadAnyone, Users: users, Log: d.log}, // nothing is real
-		before:  []agent.Service{{Name: "broker", Run: inside.Run}},
-		watch:   d.teller,
+		access: access.Policy{Read: access.ReadAnyone, Users: users, Log: d.log}, // nothing is real
+		before: []agent.Service{{Name: "broker", Run: inside.Run}},
+		watch:  d.teller,
 		started: func(page string) {
 			d.introduce(page, inside.Addr())
 			if d.span > 0 { // it counts from now, however long the start took
