@@ -19,12 +19,8 @@ type quick struct {
 	slots     [1 << slotBits]slot
 	long      slot
 
-	// What a drop of the point that dripped last looks like, and which bits of it
-	// count: ",g01.drip,1\n".
-	drip, mask [2]uint64
-	dripPoint  uint16
-	dripSize   int    // of the whole row; 0: not known yet
-	dripped    uint16 // of the last drop that was read one by one
+	shapes [reading.Ref + 1]shape
+	values [1 << valueBits]numeral
 }
 
 // slot is a point that was met before, by the bytes of its name.
@@ -69,46 +65,11 @@ func zeroBytes(v uint64) uint64 { return (v - ones) &^ v & highs }
 // quickRows reads rows until rows is full or a line is not of the usual form.
 func (r *Reader) quickRows(rows []reading.Row) (n int) {
 	for n < len(rows) {
-		if n += r.dripRows(rows[n:]); n == len(rows) || !r.quickRow(&rows[n]) {
+		if n += r.plainRows(rows[n:]); n == len(rows) || !r.quickRow(&rows[n]) {
 			break
 		}
 		n++
 	}
-	return n
-}
-
-// dripRows reads rows as long as each is one drop of the point that dripped
-// last, in the same minute, stamped in milliseconds. Most rows of a recording
-// are like that, so there is no call in here.
-func (r *Reader) dripRows(rows []reading.Row) (n int) {
-	l, q := r.lines, &r.quick
-	if q.dripSize == 0 {
-		return 0
-	}
-	buf, start := l.buf[:l.end], l.start
-	last, line := r.last, uint32(l.number-r.base)
-	for n < len(rows) && len(buf)-start >= quickRoom {
-		b := (*[quickRoom]byte)(buf[start:])
-		x := word(b[16:]) ^ secondsText
-		if word(b[0:])^q.day|word(b[8:])^q.hour|(x|(x+secondsAdd))&secondsMask|
-			(word(b[24:])^q.drip[0])&q.mask[0]|(word(b[32:])^q.drip[1])&q.mask[1] != 0 {
-			break
-		}
-		at := q.minute + millis(x)
-		if at < last {
-			break
-		}
-		line++
-		row := &rows[n]
-		row.At, row.Value, row.Line, row.Point, row.Kind, row.Quality = time.Duration(at), 1, line, q.dripPoint, reading.Drip, reading.Good
-		n++
-		last = at
-		start += q.dripSize
-	}
-	l.start = start
-	l.number += int64(n)
-	r.rows += int64(n)
-	r.last = last
 	return n
 }
 
@@ -149,12 +110,11 @@ func (r *Reader) quickRow(row *reading.Row) bool {
 		value = float64(digit)
 	} else if value, width = quickNumber(word(text), text[8] == '\n', s.kind); width == 0 {
 		return false
+	} else if s.kind == reading.Temp || s.kind == reading.Ref {
+		q.remember(word(text), value)
 	}
-	if s.kind == reading.Drip && size == 24 {
-		if s.point == q.dripped && (s.point != q.dripPoint || q.dripSize == 0) {
-			q.expect(s, name) // where many glands drip by turns it is not worth it
-		}
-		q.dripped = s.point
+	if s.kind <= reading.Ref && size == stampSize {
+		q.shapes[s.kind].expect(s, name)
 	}
 	l.start += size + name + 2 + width
 	l.number++
@@ -163,20 +123,6 @@ func (r *Reader) quickRow(row *reading.Row) bool {
 	row.At, row.Value, row.Line = time.Duration(at), value, uint32(l.number-r.base)
 	row.Point, row.Kind, row.Quality = s.point, s.kind, reading.Good
 	return true
-}
-
-// expect makes one drop of a point what dripRows reads.
-func (q *quick) expect(s *slot, name int) {
-	text := [longName]byte{','}
-	if name+len(",,1\n") > len(text) {
-		return
-	}
-	binary.LittleEndian.PutUint64(text[8:], s.second<<8|s.first>>56)
-	binary.LittleEndian.PutUint64(text[0:], s.first<<8|',')
-	end := copy(text[name+1:], ",1\n") + name + 1
-	q.drip = [2]uint64{word(text[0:]), word(text[8:])}
-	q.mask = [2]uint64{1<<(8*min(end, 8)) - 1, 1<<(8*max(end-8, 0)) - 1}
-	q.dripPoint, q.dripSize = s.point, 24+end
 }
 
 // quickPoint finds the point of a row that was met before, and its size.
