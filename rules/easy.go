@@ -62,11 +62,11 @@ func (g *gland) takeEasily(at time.Duration, kind reading.Kind, value float64) b
 }
 
 func (g *gland) takeDropEasily(at time.Duration) bool {
-	row := [1]reading.Row{{At: at, Value: 1}}
 	interval := at - g.drip.lastDrop
-	if g.glide(row[:], bounceWithin, never) == 0 {
+	if g.glide([]time.Duration{at}, bounceWithin, never) == 0 {
 		return false
 	}
+	g.drip.feelWarmth(g.judgedC, g.judged)
 	if interval < streamSpan/16 {
 		g.lookForBurst(at)
 	}
@@ -78,23 +78,17 @@ func (g *gland) takeDropEasily(at time.Duration) bool {
 
 // glide takes the single drops that come next, as far as none of them needs
 // judgement; whether the last does is left to the caller.
-func (g *gland) glide(rows []reading.Row, least, until time.Duration) (taken int) {
-	d := &g.drip
-	if d.bounce != 0 { // one by one, as it fades
-		rows = rows[:1]
-	}
-	if taken = g.detect.Glide(&g.count, rows, least, until); taken == 0 {
+func (g *gland) glide(drops []time.Duration, least, until time.Duration) (taken int) {
+	if taken = g.detect.Glide(&g.count, drops, least, until); taken == 0 {
 		return 0
 	}
-	if d.bounce != 0 {
+	d := &g.drip
+	for i := 0; i < taken && d.bounce != 0; i++ {
 		d.bounce -= d.bounce / 64
 		d.fade()
 	}
 	d.total += uint64(taken)
-	d.lastDrop = rows[taken-1].At
-	if g.judged {
-		d.warmthC, d.warmth = g.judgedC, true
-	}
+	d.lastDrop = drops[taken-1]
 	g.care.meter.drops(d.lastDrop, taken)
 	return taken
 }
@@ -106,16 +100,34 @@ func (d *dripState) fade() {
 	}
 }
 
+// feelWarmth keeps the rise at which the last drops fell, if it is known.
+func (d *dripState) feelWarmth(c float64, known bool) {
+	if known {
+		d.warmthC, d.warmth = c, true
+	}
+}
+
 func (g *gland) takeTempEasily(at time.Duration, c float64) bool {
-	if !g.rise.Metal.Steady(at, c) {
+	steady, hot := g.feelEasily(at, c)
+	if !steady {
 		return false
 	}
-	g.rise.Update(at, g.shaft.settled(at))
 	g.care.meter.pass(at)
-	if g.judgedC, g.judged = g.rise.Judged(); g.judged && g.judgedC >= g.cfg.Limits.RiseC {
+	if hot {
 		g.settle(at)
 	}
 	return true
+}
+
+// feelEasily takes a temperature, unless it is not steady; hot says that it needs
+// judgement.
+func (g *gland) feelEasily(at time.Duration, c float64) (steady, hot bool) {
+	if !g.rise.Metal.Steady(at, c) {
+		return false, false
+	}
+	g.rise.Update(at, g.shaft.settled(at))
+	g.judgedC, g.judged = g.rise.Judged()
+	return true, g.judged && g.judgedC >= g.cfg.Limits.RiseC
 }
 
 // sooner reports that an easy gland wants waking before the time on the agenda.
@@ -128,12 +140,20 @@ func (g *gland) sooner() bool {
 }
 
 // later is when the gland next wants waking, looked at again at its deadline:
-// that of an easy gland may have moved since; all but the detector's only moves
-// away, so that what it was will do.
+// that of an easy gland may have moved since.
 func (g *gland) later() time.Duration {
 	if !g.easy {
 		return g.due
 	}
+	if due := g.laterByDrops(); due > g.due {
+		return due
+	}
+	return g.deadline()
+}
+
+// laterByDrops is later by the detector alone; all else only moves away, so that
+// what it was will do.
+func (g *gland) laterByDrops() time.Duration {
 	if g.detect.Idle() {
 		return min(g.detect.IdleDeadline(), g.restDue)
 	}

@@ -25,11 +25,11 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 			return n, nil
 		}
 		g := s.glands[place]
-		if row.Kind == reading.Drip && g.easy && row.At >= s.now {
-			if taken := g.glide(rows[n:], streamSpan/16, min(s.agenda[0].due, s.now+MaxSilence)); taken > 0 {
+		if g.easy && row.At >= s.now {
+			if taken := s.sweep(g, rows[n:], places); taken > 0 {
 				n += taken
 				s.now = rows[n-1].At
-				if out = s.glided(g); len(out) > 0 {
+				if out = s.swept(g); len(out) > 0 {
 					return n, out
 				}
 				continue
@@ -43,14 +43,14 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 	return n, nil
 }
 
-// glided judges a gland after a glide, if that left something to judge.
-func (s *Station) glided(g *gland) []Transition {
+// swept judges a gland after a sweep, if that left something to judge.
+func (s *Station) swept(g *gland) []Transition {
 	if low, high, gush := g.detect.Out(); low || high || gush {
 		g.settle(s.now)
 		return s.collect(g, nil)
 	}
-	if g.sooner() {
-		s.schedule(g)
+	if due := g.laterByDrops(); due < g.due || g.due <= s.now {
+		s.move(g, due)
 	}
 	return nil
 }

@@ -25,7 +25,8 @@ type Station struct {
 	begun   bool
 	fresh   []Fresh
 	retired map[string]*upkeep.Life // of glands that were left out
-	stuck   int                     // wakes after which a gland still wanted waking: always 0
+	window  window
+	stuck   int // wakes after which a gland still wanted waking: always 0
 }
 
 // NewStation makes a station at rest; the first input sets its time.

@@ -1,10 +1,6 @@
 package weep
 
-import (
-	"time"
-
-	"weepd/rules/reading"
-)
+import "time"
 
 // A bank whose sums are all nought is idle. An interval within its quiet range
 // then only speaks for the weep being in its band: the sums stay nought. Most
@@ -13,39 +9,50 @@ import (
 // replay goes. What idle banks leave undone is to note, level by level, when
 // their sums were last nought; rouse does it when it matters.
 
-// Glide takes the drops of a recording, one a row, as Drops does. It goes on as
-// long as they are all of one point, lie at least so much apart, come before
-// until and before Deadline (until is no later than that when it begins), and no
-// side is out; a row that brings a side out is the last. c counts them too. It says how many it has taken.
-func (d *Detector) Glide(c *Counter, rows []reading.Row, least, until time.Duration) (n int) {
+// Glide takes single drops as Drops does. It goes on as long as they lie at least
+// so much apart, come before until and before Deadline, and no side is out; one
+// that brings a side out is the last. c counts them too. It says how many it has
+// taken.
+func (d *Detector) Glide(c *Counter, drops []time.Duration, least, until time.Duration) (n int) {
 	if !d.whole || d.lowOut || d.highOut || d.gushOut {
 		return 0
 	}
-	from, point, latest := d.from, rows[0].Point, d.before(until)
-	for n < len(rows) {
-		row := &rows[n]
-		at := row.At
-		x := at - from
-		if x < least || at >= latest || row.Point != point || row.Value != 1 || row.Quality != reading.Good {
+	for n < len(drops) {
+		if d.idle && d.looked == 0 {
+			if n += d.coast(drops[n:], least, until); n == len(drops) {
+				break
+			}
+		}
+		at := drops[n]
+		x := at - d.from
+		if x < least || at >= d.before(until) {
 			break
 		}
 		n++
-		c.put(at, 1)
-		if d.idle && x >= d.quietFrom && x <= d.quietTo && !d.learn.blockEnds() {
-			from = at
-			d.learn.pairQuickly(x.Seconds())
-			continue
-		}
-		d.from = from
-		from = at
 		if d.weigh(at, x.Seconds()) {
 			break
 		}
-		latest = d.before(until)
 	}
-	if n > 0 {
-		d.from, d.looked = from, 0
+	c.putAll(drops[:n])
+	return n
+}
+
+// coast takes drops of an idle detector that only teach, none of which fills a
+// block.
+func (d *Detector) coast(drops []time.Duration, least, until time.Duration) (n int) {
+	low, high := max(least, d.quietFrom), min(d.quietTo, d.idleReach-1)
+	drops = drops[:min(len(drops), d.learn.room())]
+	from := d.from
+	for n < len(drops) {
+		at := drops[n]
+		if x := at - from; x < low || x > high || at >= until {
+			break
+		}
+		from = at
+		n++
 	}
+	d.learn.pairAll(d.from, drops[:n])
+	d.from = from
 	return n
 }
 

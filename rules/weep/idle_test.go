@@ -46,7 +46,7 @@ func TestGlideIsDrops(t *testing.T) {
 						t.Fatalf("deadline while idle %v, want %v", at, until)
 					}
 				}
-				n := quick.Glide(&c1, rows, 0, until)
+				n := quick.Glide(&c1, times(rows), 0, until)
 				dropsBeforeDeadline(t, long, &c2, rows[:n])
 				taken, rows = taken+n, rows[n:]
 				if len(rows) == 0 {
@@ -115,6 +115,13 @@ func awake(d *Detector) {
 	d.low.rouse()
 	d.high.rouse()
 	d.gush.rouse()
+}
+
+func times(rows []reading.Row) (list []time.Duration) {
+	for _, row := range rows {
+		list = append(list, row.At)
+	}
+	return list
 }
 
 // drips are so many drops after a time, pace seconds apart on average.

@@ -51,9 +51,21 @@ func (c *Counter) Add(at time.Duration, n int) {
 func (c *Counter) put(at time.Duration, n uint32) {
 	c.sum += n
 	c.at[c.next], c.total[c.next] = at, c.sum
-	c.next = (c.next + 1) % rows
+	if c.next++; c.next == rows {
+		c.next = 0
+	}
 	c.used = min(c.used+1, rows)
 	c.begun = true
+}
+
+// putAll puts single drops, of which only the last stay.
+func (c *Counter) putAll(drops []time.Duration) {
+	forgotten := max(0, len(drops)-rows)
+	c.sum += uint32(forgotten)
+	c.next = uint8((int(c.next) + forgotten) % rows)
+	for _, at := range drops[forgotten:] {
+		c.put(at, 1)
+	}
 }
 
 // back is the index of the i-th row before the newest.

@@ -3,6 +3,7 @@ package weep
 import (
 	"math"
 	"slices"
+	"time"
 )
 
 // regularity learns the shape of a gland's intervals.
@@ -62,8 +63,14 @@ func (r *regularity) interval(x float64, alert bool) (refit bool) {
 	return r.closeBlock()
 }
 
-// blockEnds reports that the next interval fills the block.
-func (r *regularity) blockEnds() bool { return r.block.total == blockPairs-1 && r.previous != 0 }
+// room is how many intervals come before the one that fills the block.
+func (r *regularity) room() int {
+	n := 2 * (blockPairs - 1 - int(r.block.total))
+	if r.previous == 0 {
+		n++
+	}
+	return n
+}
 
 // pair counts every second interval with the one before.
 func (r *regularity) pair(x float64) {
@@ -71,23 +78,30 @@ func (r *regularity) pair(x float64) {
 		r.previous = x
 		return
 	}
-	v := math.Abs(x-r.previous) / (x + r.previous)
+	r.block.add(r.previous, x)
 	r.previous = 0
-	r.block.count[min(int(v*pairBins), pairBins-1)]++
-	r.block.total++
 }
 
-// pairQuickly is pair for an interval above nought, without a branch: whether it
-// is a second one is as good as chance to the processor.
-func (r *regularity) pairQuickly(x float64) {
-	second := uint8(0)
-	if r.previous != 0 {
-		second = 1
+// add counts a pair of intervals.
+func (b *bins) add(x, y float64) {
+	v := math.Abs(y-x) / (y + x)
+	b.count[min(uint(v*pairBins), pairBins-1)]++
+	b.total++
+}
+
+// pairAll is pair for the intervals above nought that end with drops.
+func (r *regularity) pairAll(from time.Duration, drops []time.Duration) {
+	if len(drops) > 0 && r.previous != 0 {
+		r.pair((drops[0] - from).Seconds())
+		from, drops = drops[0], drops[1:]
 	}
-	v := math.Abs(x-r.previous) / (x + r.previous)
-	r.previous = math.Float64frombits(math.Float64bits(x) & (uint64(second) - 1))
-	r.block.count[min(int(v*pairBins), pairBins-1)] += second
-	r.block.total += second
+	for ; len(drops) >= 2; drops = drops[2:] {
+		r.block.add((drops[0] - from).Seconds(), (drops[1] - drops[0]).Seconds())
+		from = drops[1]
+	}
+	if len(drops) > 0 {
+		r.pair((drops[0] - from).Seconds())
+	}
 }
 
 // closeBlock moves the blocks on; a fit is due when the learned pairs have
