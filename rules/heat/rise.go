@@ -73,8 +73,9 @@ func (r *Rise) Update(at time.Duration, steady bool) {
 	}
 	since := at - r.at
 	r.at = at
-	r.fast += (rise - r.fast) * r.gains.over(since).fast
-	r.slow += (rise - r.slow) * r.gains.over(since).slow
+	gains := r.gains.over(since)
+	r.fast += (rise - r.fast) * gains.fast
+	r.slow += (rise - r.slow) * gains.slow
 	if !steady {
 		return
 	}

@@ -17,12 +17,11 @@ func (p *Probe) Steady(at time.Duration, c float64) bool {
 	}
 	p.every, p.rowAt = every, at
 	// As stuck does, without asking whether the value changed: nobody can guess.
-	changed, same := 0, p.same+1
-	if c != p.last {
-		changed, same = 1, 0
-	}
+	// Nought is added because it comes with two signs.
+	differs := math.Float64bits(c+0) ^ math.Float64bits(p.last+0)
+	changed := int((differs | -differs) >> 63)
 	p.stirs += (float64(changed) - p.stirs) / float64(min(p.learned+1, stirsMemory))
-	p.learned, p.same = p.learned+1, same
+	p.learned, p.same = p.learned+1, (p.same+1)&(changed-1)
 	p.last, p.lastAt = c, at
 	return true
 }
@@ -42,9 +41,13 @@ type gains struct {
 // over gives the gains for a step; readings come at nearly always the same.
 func (g *gains) over(step time.Duration) *gains {
 	if step != g.step {
-		*g = gains{step, gain(step, fastTime), gain(step, slowTime), gain(step, lagTime), gain(step, normalTime)}
+		g.find(step)
 	}
 	return g
+}
+
+func (g *gains) find(step time.Duration) {
+	*g = gains{step, gain(step, fastTime), gain(step, slowTime), gain(step, lagTime), gain(step, normalTime)}
 }
 
 // normalGain is the share by which the normal rise follows after a step.

@@ -63,8 +63,17 @@ func (c *Counter) putAll(drops []time.Duration) {
 	forgotten := max(0, len(drops)-rows)
 	c.sum += uint32(forgotten)
 	c.next = uint8((int(c.next) + forgotten) % rows)
+	next, sum := c.next, c.sum
 	for _, at := range drops[forgotten:] {
-		c.put(at, 1)
+		sum++
+		c.at[next], c.total[next] = at, sum
+		if next++; next == rows {
+			next = 0
+		}
+	}
+	c.next, c.sum = next, sum
+	if len(drops) > 0 {
+		c.used, c.begun = uint8(min(int(c.used)+len(drops), rows)), true
 	}
 }
 

@@ -65,7 +65,13 @@ func zeroBytes(v uint64) uint64 { return (v - ones) &^ v & highs }
 // quickRows reads rows until rows is full or a line is not of the usual form.
 func (r *Reader) quickRows(rows []reading.Row) (n int) {
 	for n < len(rows) {
-		if n += r.plainRows(rows[n:]); n == len(rows) || !r.quickRow(&rows[n]) {
+		if n += r.plainRows(rows[n:]); n == len(rows) {
+			break
+		}
+		if r.nextMinute() {
+			continue
+		}
+		if !r.quickRow(&rows[n]) {
 			break
 		}
 		n++
@@ -139,6 +145,17 @@ func (r *Reader) quickPoint(tail *[quickTail]byte) (s *slot, size int) {
 		return r.quickSlot(s, tail[1:], size)
 	}
 	return s, size
+}
+
+// nextMinute takes a new minute of the hour, if one comes.
+func (r *Reader) nextMinute() bool {
+	l, q := r.lines, &r.quick
+	if l.short() {
+		return false
+	}
+	b := (*[quickRoom]byte)(l.buf[l.start:])
+	day, hour := word(b[0:]), word(b[8:])
+	return day == q.day && hour != q.hour && r.quickMinute(b, day, hour)
 }
 
 // quickMinute takes a new first part of the stamp.
