@@ -12,8 +12,12 @@ import (
 // first all temperatures, then all drops, each in a loop of its own; where one of
 // them needs judgement the sweep ends before it.
 
-// windowRows is how many rows a sweep takes at most.
-const windowRows = 128
+// A sweep looks at no more rows than this; where the last one took few, at fewer,
+// so that what is looked at in vain is in proportion to what is taken.
+const (
+	windowRows = 128
+	fewestRows = 4
+)
 
 // window is the rows of a sweep by what they are.
 type window struct {
@@ -22,6 +26,7 @@ type window struct {
 	warm   [windowRows]uint8 // the rows of temperatures
 	count  int               // of drops
 	warms  int               // of temperatures
+	size   int               // rows to look at
 }
 
 // sort puts the rows that come next where they belong, as far as they are easy
@@ -30,7 +35,7 @@ type window struct {
 func (w *window) sort(rows []reading.Row, places []int, place int, most reading.Kind, now, until time.Duration) {
 	w.count, w.warms = 0, 0
 	drops, warms := 0, 0
-	for i := range min(len(rows), windowRows) {
+	for i := range min(len(rows), max(w.size, fewestRows)) {
 		row := &rows[i]
 		if places[row.Point] != place || row.Kind > most || row.Quality != reading.Good ||
 			uint64(row.At-now) > uint64(MaxSilence) || row.At >= until {
@@ -78,20 +83,36 @@ func (w *window) before(row uint8) (drops int) {
 func (s *Station) sweep(g *gland, rows []reading.Row, places []int) (taken int) {
 	w := &s.window
 	w.sort(rows, places, g.order, g.mostEasily(), s.now, s.untilOthers(g))
-	if taken = w.end(w.count); taken == 0 {
-		return 0
+	looked := w.count + w.warms
+	if w.end(w.count) > 0 {
+		taken = g.sweep(w, rows)
 	}
-	rise, judgedC, judged := g.rise, g.judgedC, g.judged
-	again := func(drops int) {
-		g.rise, g.judgedC, g.judged = rise, judgedC, judged
-		taken = w.end(drops)
-		g.warmEasily(rows, w.warm[:w.warms])
+	if 2*taken >= looked {
+		w.size = min(2*w.size, windowRows)
+	} else {
+		w.size = 2 * taken
 	}
-	if n := g.warmEasily(rows, w.warm[:w.warms]); n < w.warms {
-		again(w.before(w.warm[n]))
-	}
-	if n := g.glide(w.drops[:w.count], streamSpan/16, never); n < w.count {
-		again(n)
+	w.size = max(w.size, fewestRows)
+	return taken
+}
+
+func (g *gland) sweep(w *window, rows []reading.Row) (taken int) {
+	if w.warms == 0 {
+		taken = w.end(g.glide(w.drops[:w.count], streamSpan/16, never))
+	} else {
+		rise, judgedC, judged := g.rise, g.judgedC, g.judged
+		again := func(drops int) {
+			g.rise, g.judgedC, g.judged = rise, judgedC, judged
+			w.end(drops)
+			g.warmEasily(rows, w.warm[:w.warms])
+		}
+		if n := g.warmEasily(rows, w.warm[:w.warms]); n < w.warms {
+			again(w.before(w.warm[n]))
+		}
+		if n := g.glide(w.drops[:w.count], streamSpan/16, never); n < w.count {
+			again(n)
+		}
+		taken = w.end(w.count)
 	}
 	if taken > 0 {
 		g.drip.feelWarmth(g.judgedC, g.judged)

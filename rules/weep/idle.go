@@ -40,7 +40,7 @@ func (d *Detector) Glide(c *Counter, drops []time.Duration, least, until time.Du
 // coast takes drops of an idle detector that only teach, none of which fills a
 // block.
 func (d *Detector) coast(drops []time.Duration, least, until time.Duration) (n int) {
-	low, high := max(least, d.quietFrom), min(d.quietTo, d.idleReach-1)
+	low, high := max(least, d.quietFrom, 1), min(d.quietTo, d.idleReach-1)
 	drops = drops[:min(len(drops), d.learn.room())]
 	from := d.from
 	for n < len(drops) {
