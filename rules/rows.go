@@ -25,7 +25,8 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 			return n, nil
 		}
 		g := s.glands[place]
-		if g.easy && row.At >= s.now {
+		// Where glands take turns a sweep is not worth it.
+		if more := n+1 < len(rows) && places[rows[n+1].Point] == place; more && g.easy && row.At >= s.now {
 			if taken := s.sweep(g, rows[n:], places); taken > 0 {
 				n += taken
 				s.now = rows[n-1].At

@@ -17,6 +17,7 @@ import (
 const (
 	windowRows = 128
 	fewestRows = 4
+	shortSweep = 8
 )
 
 // window is the rows of a sweep by what they are.
@@ -82,7 +83,11 @@ func (w *window) before(row uint8) (drops int) {
 // but maybe the last. It says how many it has taken.
 func (s *Station) sweep(g *gland, rows []reading.Row, places []int) (taken int) {
 	w := &s.window
-	w.sort(rows, places, g.order, g.mostEasily(), s.now, s.untilOthers(g))
+	most := reading.Drip // where sweeps are short, drops alone are the quickest
+	if w.size > shortSweep && g.shaft.turns && !g.cfg.InferShaft {
+		most = reading.Ref
+	}
+	w.sort(rows, places, g.order, most, s.now, s.untilOthers(g))
 	looked := w.count + w.warms
 	if w.end(w.count) > 0 {
 		taken = g.sweep(w, rows)
@@ -118,14 +123,6 @@ func (g *gland) sweep(w *window, rows []reading.Row) (taken int) {
 		g.drip.feelWarmth(g.judgedC, g.judged)
 	}
 	return taken
-}
-
-// mostEasily is the last kind of reading that the gland takes easily.
-func (g *gland) mostEasily() reading.Kind {
-	if g.shaft.turns && !g.cfg.InferShaft {
-		return reading.Ref
-	}
-	return reading.Drip
 }
 
 // warmEasily takes temperatures as far as they need no judgement. It says how

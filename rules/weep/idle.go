@@ -42,17 +42,18 @@ func (d *Detector) Glide(c *Counter, drops []time.Duration, least, until time.Du
 func (d *Detector) coast(drops []time.Duration, least, until time.Duration) (n int) {
 	low, high := max(least, d.quietFrom, 1), min(d.quietTo, d.idleReach-1)
 	drops = drops[:min(len(drops), d.learn.room())]
-	from := d.from
+	from, previous, learned := d.from, d.learn.previous, &d.learn.block
 	for n < len(drops) {
 		at := drops[n]
-		if x := at - from; x < low || x > high || at >= until {
+		x := at - from
+		if x < low || x > high || at >= until {
 			break
 		}
 		from = at
 		n++
+		previous = learned.addEvery2nd(previous, x.Seconds())
 	}
-	d.learn.pairAll(d.from, drops[:n])
-	d.from = from
+	d.from, d.learn.previous = from, previous
 	return n
 }
 

@@ -3,7 +3,6 @@ package weep
 import (
 	"math"
 	"slices"
-	"time"
 )
 
 // regularity learns the shape of a gland's intervals.
@@ -78,30 +77,24 @@ func (r *regularity) pair(x float64) {
 		r.previous = x
 		return
 	}
-	r.block.add(r.previous, x)
+	v := math.Abs(x-r.previous) / (x + r.previous)
 	r.previous = 0
+	r.block.count[min(int(v*pairBins), pairBins-1)]++
+	r.block.total++
 }
 
-// add counts a pair of intervals.
-func (b *bins) add(x, y float64) {
-	v := math.Abs(y-x) / (y + x)
-	b.count[min(uint(v*pairBins), pairBins-1)]++
-	b.total++
-}
-
-// pairAll is pair for the intervals above nought that end with drops.
-func (r *regularity) pairAll(from time.Duration, drops []time.Duration) {
-	if len(drops) > 0 && r.previous != 0 {
-		r.pair((drops[0] - from).Seconds())
-		from, drops = drops[0], drops[1:]
+// addEvery2nd is pair for an interval above nought, without a branch: whether it
+// is a second one is as good as chance to the processor. It gives what the next
+// one's previous is.
+func (b *bins) addEvery2nd(previous, x float64) float64 {
+	second := uint8(0)
+	if previous != 0 {
+		second = 1
 	}
-	for ; len(drops) >= 2; drops = drops[2:] {
-		r.block.add((drops[0] - from).Seconds(), (drops[1] - drops[0]).Seconds())
-		from = drops[1]
-	}
-	if len(drops) > 0 {
-		r.pair((drops[0] - from).Seconds())
-	}
+	v := math.Abs(x-previous) / (x + previous)
+	b.count[min(int(v*pairBins), pairBins-1)] += second
+	b.total += second
+	return math.Float64frombits(math.Float64bits(x) & (uint64(second) - 1))
 }
 
 // closeBlock moves the blocks on; a fit is due when the learned pairs have

@@ -65,10 +65,11 @@ func zeroBytes(v uint64) uint64 { return (v - ones) &^ v & highs }
 // quickRows reads rows until rows is full or a line is not of the usual form.
 func (r *Reader) quickRows(rows []reading.Row) (n int) {
 	for n < len(rows) {
-		if n += r.plainRows(rows[n:]); n == len(rows) {
+		plain := r.plainRows(rows[n:])
+		if n += plain; n == len(rows) {
 			break
 		}
-		if r.nextMinute() {
+		if plain > 0 && r.nextMinute() {
 			continue
 		}
 		if !r.quickRow(&rows[n]) {
