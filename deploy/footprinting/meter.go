@@ -51,7 +51,7 @@ func (m *meter) serve() {
 }
 
 func (m *meter) relay(to, from net.Conn) {
-	_, _ = io.Copy(io.MultiWriter(to, counting{&m.bytes}), from)
+	_, _ = io.Copy(io.MultiWriter(counting{&m.bytes}, to), from)
 	_ = to.Close()
 	_ = from.Close()
 }
