@@ -135,7 +135,9 @@ func shelve(t *testing.T, one, two *tab) {
 		one.until(action+" is offered", "document.getElementById('a-p2-nde-leaking-"+action+"')")
 		one.do(chromedp.Click("#a-p2-nde-leaking-" + action))
 		want := map[string]string{"unshelve": "not acknowledged", "remove": "out of service by demo", "restore": "not acknowledged"}[action]
-		two.until(action+" shows", "document.getElementById('a-p2-nde-leaking-b').innerText.includes("+quoted(want)+")")
+		for _, p := range []*tab{one, two} { // also where it was pressed: its buttons are new then
+			p.until(action+" shows", "document.getElementById('a-p2-nde-leaking-b').innerText.includes("+quoted(want)+")")
+		}
 	}
 }
 
