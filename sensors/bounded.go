@@ -7,13 +7,14 @@ import (
 )
 
 // Bounded keeps a call that may hang in the kernel, such as a read of a file
-// below /sys, out of a source's Run. It has a goroutine of its own, which ends
-// after Stop, as soon as the call it is in returns.
+// below /sys, out of a source's Run. Each call has a goroutine of its own, at
+// most one at a time, which ends when the call returns: a station has hundreds of
+// them, idle but for a moment now and then, and a goroutine that waits keeps the
+// stack that the call needed.
 type Bounded[T any] struct {
-	requests chan struct{}
-	answers  chan answer[T]
-	pending  bool // a request is not answered yet
-	done     chan struct{}
+	call    func() (T, error)
+	answers chan answer[T]
+	pending bool // a call has not been answered yet
 }
 
 type answer[T any] struct {
@@ -27,15 +28,7 @@ const stopPatience = 200 * time.Millisecond
 
 // StartBounded makes call ready to be asked. Whoever starts it stops it.
 func StartBounded[T any](call func() (T, error)) *Bounded[T] {
-	b := &Bounded[T]{requests: make(chan struct{}), answers: make(chan answer[T], 1), done: make(chan struct{})}
-	go func() {
-		defer close(b.done)
-		for range b.requests {
-			value, err := call()
-			b.answers <- answer[T]{value, err} // never blocks: one request, one place
-		}
-	}()
-	return b
+	return &Bounded[T]{call: call, answers: make(chan answer[T], 1)}
 }
 
 // Ask makes the call. When it takes longer than timeout the error is
@@ -45,37 +38,51 @@ func StartBounded[T any](call func() (T, error)) *Bounded[T] {
 func (b *Bounded[T]) Ask(ctx context.Context, timeout time.Duration) (T, error) {
 	late := time.NewTimer(timeout)
 	defer late.Stop()
-	var none T
-	requests := b.requests
-	var fresh <-chan answer[T]
-	stale := b.answers
 	if b.pending {
-		requests = nil // until the old call comes back
-	}
-	for {
-		select {
-		case <-ctx.Done():
-			return none, ctx.Err()
-		case <-late.C:
-			return none, os.ErrDeadlineExceeded
-		case <-stale:
-			b.pending, requests = false, b.requests
-		case requests <- struct{}{}:
-			b.pending, requests, stale, fresh = true, nil, nil, b.answers
-		case a := <-fresh:
-			b.pending = false
-			return a.value, a.err
+		if old := b.await(ctx.Done(), late.C); b.pending {
+			return old.value, because(ctx)
 		}
 	}
+	b.pending = true
+	go b.answer()
+	a := b.await(ctx.Done(), late.C)
+	if b.pending {
+		return a.value, because(ctx)
+	}
+	return a.value, a.err
 }
 
-// Stop ends the goroutine and waits for it a little.
+// answer never blocks but in the call: one call, one place.
+func (b *Bounded[T]) answer() {
+	value, err := b.call()
+	b.answers <- answer[T]{value, err}
+}
+
+// await takes what the call brings, after which none is pending.
+func (b *Bounded[T]) await(ended <-chan struct{}, late <-chan time.Time) (a answer[T]) {
+	select {
+	case a = <-b.answers:
+		b.pending = false
+	case <-ended:
+	case <-late:
+	}
+	return a
+}
+
+// because says why a call was not waited for any longer.
+func because(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	return os.ErrDeadlineExceeded
+}
+
+// Stop waits a little for a call that is not back. None may follow.
 func (b *Bounded[T]) Stop() {
-	close(b.requests)
+	if !b.pending {
+		return
+	}
 	patience := time.NewTimer(stopPatience)
 	defer patience.Stop()
-	select {
-	case <-b.done:
-	case <-patience.C:
-	}
+	b.await(nil, patience.C)
 }

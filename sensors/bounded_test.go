@@ -8,6 +8,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"go.uber.org/goleak"
 )
 
 // A call that hangs is given up, again and again, and what it brings in the
@@ -58,5 +60,21 @@ func TestBoundedPassesErrorsOn(t *testing.T) {
 	defer b.Stop()
 	if _, err := b.Ask(t.Context(), time.Minute); !errors.Is(err, broken) {
 		t.Errorf("Ask = %v", err)
+	}
+}
+
+// Hundreds of calls that wait for their next turn keep no goroutine, and with it
+// no stack.
+func TestBoundedKeepsNoGoroutineBetweenCalls(t *testing.T) {
+	before := goleak.IgnoreCurrent()
+	b := StartBounded(func() (int, error) { return 1, nil })
+	defer b.Stop()
+	for range 3 {
+		if v, err := b.Ask(t.Context(), time.Minute); v != 1 || err != nil {
+			t.Fatalf("Ask = %d, %v", v, err)
+		}
+	}
+	if err := goleak.Find(before); err != nil {
+		t.Error(err)
 	}
 }

@@ -119,6 +119,11 @@ type Source struct {
 	point reading.Point
 	clock sensors.Clock
 	read  func() (measured, error)
+	found struct { // the file that was read last, and what its name means; read's own
+		path  string
+		node  node
+		known bool
+	}
 	*sensors.Notebook
 }
 
@@ -176,7 +181,7 @@ func (s *Source) value() (measured, error) {
 	if err != nil {
 		return measured{}, err
 	}
-	n, known := nodeOf(path)
+	n, known := s.nodeOf(path)
 	if s.cfg.refuses(n, known, s.point) {
 		return measured{}, fmt.Errorf("%s: %w: no temperature", path, errNumber)
 	}
@@ -195,6 +200,15 @@ func (s *Source) value() (measured, error) {
 		unit = n.unitC
 	}
 	return measured{a.number, (a.number+a.offset)*a.scale*unit + s.cfg.Offset}, nil
+}
+
+// nodeOf asks only when the file is another one than before.
+func (s *Source) nodeOf(path string) (node, bool) {
+	if s.found.path != path {
+		s.found.path = path
+		s.found.node, s.found.known = nodeOf(path)
+	}
+	return s.found.node, s.found.known
 }
 
 func (s *Source) finding(m measured, err error) sensors.Finding {

@@ -332,3 +332,18 @@ func TestNotesShowTheFilesNumberAndWhatIsWrong(t *testing.T) {
 		}
 	}
 }
+
+// A station reads hundreds of files each ten seconds for years: what a name means
+// is not worked out again each time. Patterns compiled anew are some 300.
+func TestReadingAllocatesLittle(t *testing.T) {
+	for _, path := range []string{"testdata/sys/class/hwmon/hwmon0/temp1_input", "testdata/sys/bus/iio/devices/iio_device0/in_temp_raw"} {
+		s, err := New(Config{Path: path}, temp, func() time.Duration { return 0 })
+		if err != nil {
+			t.Fatal(err)
+		}
+		const most = 60
+		if got := testing.AllocsPerRun(20, func() { _, err = s.read() }); got > most || err != nil {
+			t.Errorf("%s: %g allocations, error %v; want at most %d", path, got, err, most)
+		}
+	}
+}
