@@ -56,7 +56,9 @@ func Feeds(cfg *config.Config, clock *Clock, log *slog.Logger) ([]Feed, error) {
 	for i, f := range w.made {
 		w.made[i] = copying(f, w.copies)
 	}
-	return keyed(w.made, cfg), errors.Join(w.errs...)
+	made, err := keyed(w.made, cfg), errors.Join(w.errs...)
+	w = wiring{clock: clock} // the feeds go on using it, and shall not keep the configuration
+	return made, err
 }
 
 type wiring struct {

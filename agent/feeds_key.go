@@ -1,6 +1,7 @@
 package agent
 
 import (
+	"crypto/sha256"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -33,7 +34,9 @@ func keyed(feeds []Feed, cfg *config.Config) []Feed {
 		if err != nil { // a number that JSON has not: then it never counts as the same
 			text = nil
 		}
-		feeds[i].Key = string(text)
+		if sum := sha256.Sum256(text); text != nil {
+			feeds[i].Key = string(sum[:])
+		}
 	}
 	return feeds
 }

@@ -30,9 +30,14 @@ func (d *decoder) boxOdd(cfg *Config, g Gland) {
 
 // Sheet works out the sheet of a gland.
 func (c *Config) Sheet(g Gland) sheet.Sheet {
-	return sheet.Make(sheet.Input{
+	return sheet.Make(c.SheetInput(g))
+}
+
+// SheetInput is what the sheet of a gland is worked out from.
+func (c *Config) SheetInput(g Gland) sheet.Input {
+	return sheet.Input{
 		Gland: g.ID, Name: g.Name, Box: g.StuffingBox, Packing: g.Packing,
 		NormalDPM: g.NormalDPM, LeakDPM: g.Limits.LeakDPM, RiseC: g.Limits.RiseC, DropML: g.DropML,
 		PricePerM3: c.Water.PricePerM3, Currency: c.Water.Currency,
-	})
+	}
 }

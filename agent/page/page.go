@@ -103,6 +103,7 @@ func (p Parts) withDefaults() Parts {
 // Server serves the page on one listener.
 type Server struct {
 	parts     Parts
+	loaded    func() error // once somebody looks: see ready
 	texts     texts
 	templates *template.Template
 	static    *assets
@@ -124,9 +125,7 @@ type Server struct {
 // starts. Run serves it.
 func Listen(ctx context.Context, address string, parts Parts) (*Server, error) {
 	s := &Server{parts: parts.withDefaults(), boot: rand.Text()[:8], seed: maphash.MakeSeed(), streams: make(chan struct{}, maxStreams)}
-	if err := s.load(); err != nil {
-		return nil, err
-	}
+	s.loaded = sync.OnceValue(s.load)
 	s.trends = newTrends(s.parts)
 	var lc net.ListenConfig
 	listener, err := lc.Listen(ctx, "tcp", address)
@@ -189,16 +188,16 @@ func (s *Server) Run(ctx context.Context) error {
 
 func (s *Server) handler() http.Handler {
 	mux := http.NewServeMux()
-	s.views(mux)
 	mux.Handle("GET /metrics", s.parts.Metrics)
 	mux.HandleFunc("GET /healthz", s.health)
-	mux.HandleFunc("GET /api/v1/glands", s.glands)
-	mux.HandleFunc("GET /api/v1/alarms", s.alarms)
-	mux.HandleFunc("GET /api/v1/events", s.events)
-	mux.HandleFunc("GET /api/v1/stream", s.stream)
-	mux.HandleFunc("GET /api/v1/upkeep", s.upkeep)
+	s.views(mux)
+	mux.Handle("GET /api/v1/glands", s.ready(s.glands))
+	mux.Handle("GET /api/v1/alarms", s.ready(s.alarms))
+	mux.Handle("GET /api/v1/events", s.ready(s.events))
+	mux.Handle("GET /api/v1/stream", s.ready(s.stream))
+	mux.Handle("GET /api/v1/upkeep", s.ready(s.upkeep))
 	if s.parts.Do != nil {
-		mux.HandleFunc("POST /api/v1/command", s.command)
+		mux.Handle("POST /api/v1/command", s.ready(s.command))
 	}
 	if s.parts.Protect == nil {
 		return secured(mux)
@@ -206,18 +205,31 @@ func (s *Server) handler() http.Handler {
 	return secured(s.parts.Protect(mux))
 }
 
+// ready loads what is embedded when somebody looks for the first time: a station
+// may be scraped for years and never be looked at, and templates are large.
+func (s *Server) ready(next http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if err := s.loaded(); err != nil { // it is part of the program: the tests have loaded it
+			s.parts.Log.Error("page cannot be loaded", "error", err)
+			http.Error(w, "the page cannot be loaded", http.StatusInternalServerError)
+			return
+		}
+		next(w, r)
+	}
+}
+
 // views are for people.
 func (s *Server) views(mux *http.ServeMux) {
-	packed := func(pattern string, h http.HandlerFunc) { mux.Handle(pattern, gzhttp.GzipHandler(h)) }
+	packed := func(pattern string, h http.HandlerFunc) { mux.Handle(pattern, s.ready(gzhttp.GzipHandler(h))) }
 	packed("GET /{$}", s.overview)
 	packed("GET /alarms", s.alarmList)
 	packed("GET /gland/{id}", s.glandPage)
 	packed("GET /gland/{id}/data.csv", s.data)
 	packed("GET /login", s.login)
-	packed("GET /static/", s.static.serve)
-	mux.HandleFunc("GET /live", s.live)
+	packed("GET /static/", func(w http.ResponseWriter, r *http.Request) { s.static.serve(w, r) })
+	mux.Handle("GET /live", s.ready(s.live))
 	if s.parts.Do != nil {
-		mux.HandleFunc("POST /act", s.act)
+		mux.Handle("POST /act", s.ready(s.act))
 	}
 }
 

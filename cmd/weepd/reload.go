@@ -30,8 +30,7 @@ const (
 // without a stop.
 type configured struct {
 	path  string
-	cfg   *config.Config
-	text  []byte
+	text  []byte // of the configuration in force, which is read again where it is asked for: it is large
 	logs  switched
 	clock *agent.Clock
 }
@@ -152,30 +151,34 @@ func problemOf(err error) string {
 // apply puts a valid configuration in force. What may fail comes first: after an
 // error all is as before.
 func (r *reloader) apply(ctx context.Context, cfg *config.Config, text []byte, asked bool) error {
+	old, faults := config.Parse(r.path, r.text)
+	if len(faults) > 0 { // it had none
+		return fmt.Errorf("the configuration in force is at fault by now: %w", faults)
+	}
 	var changes []agent.Change
-	for _, d := range config.Diff(r.cfg, cfg, r.text, text) {
+	for _, d := range config.Diff(old, cfg, r.text, text) {
 		changes = append(changes, agent.Change(d))
 	}
 	if len(changes) == 0 && !r.refused && !asked {
-		r.cfg, r.text = cfg, text // comments and the like
+		r.text = text // comments and the like
 		return nil
 	}
-	if old, now := storeFolder(r.cfg.Store, r.path), storeFolder(cfg.Store, r.path); old != now {
-		return fmt.Errorf("store.path was %s and is %s: the store cannot move while the agent runs; restart the agent", old, now)
+	if was, is := storeFolder(old.Store, r.path), storeFolder(cfg.Store, r.path); was != is {
+		return fmt.Errorf("store.path was %s and is %s: the store cannot move while the agent runs; restart the agent", was, is)
 	}
 	next, err := r.prepare(cfg)
 	if err != nil {
 		return err
 	}
-	server, err := r.newAddress(ctx, cfg, next)
+	server, err := r.newAddress(ctx, old, cfg, next)
 	if err != nil {
 		return err
 	}
-	if err := r.inForce(ctx, cfg, next, changes); err != nil {
+	if err := r.inForce(ctx, old, cfg, next, changes); err != nil {
 		return errors.Join(err, closeUnused(server))
 	}
 	failed := r.restart(ctx, cfg, next, changes, server)
-	r.station, r.cfg, r.text = next, cfg, text
+	r.station, r.text = next, text
 	warnUnwise(r.log, cfg)
 	return failed
 }
@@ -191,8 +194,8 @@ func (r *reloader) prepare(cfg *config.Config) (station, error) {
 
 // newAddress takes another address before the old is left, so that one that is
 // taken changes nothing.
-func (r *reloader) newAddress(ctx context.Context, cfg *config.Config, next station) (*page.Server, error) {
-	if cfg.HTTP.Listen == r.cfg.HTTP.Listen {
+func (r *reloader) newAddress(ctx context.Context, old, cfg *config.Config, next station) (*page.Server, error) {
+	if cfg.HTTP.Listen == old.HTTP.Listen {
 		return nil, nil
 	}
 	return r.parts.web(ctx, next)
@@ -208,9 +211,9 @@ func closeUnused(server *page.Server) error {
 }
 
 // inForce hands the agent what is its own, with the journal's entry.
-func (r *reloader) inForce(ctx context.Context, cfg *config.Config, next station, changes []agent.Change) error {
-	r.parts.publish(r.cfg.MQTT != nil || cfg.MQTT != nil)
-	if err := r.parts.keeper.Configure(ctx, cfg.Store.MaxBytes, r.cfg.MQTT != nil || cfg.MQTT != nil); err != nil {
+func (r *reloader) inForce(ctx context.Context, old, cfg *config.Config, next station, changes []agent.Change) error {
+	r.parts.publish(old.MQTT != nil || cfg.MQTT != nil)
+	if err := r.parts.keeper.Configure(ctx, cfg.Store.MaxBytes, old.MQTT != nil || cfg.MQTT != nil); err != nil {
 		return err
 	}
 	if len(changes) == 0 && !r.refused {

@@ -60,10 +60,11 @@ func run(ctx context.Context, s streams, path string) error {
 		return err
 	}
 	one.keeper = keeper
-	one.file = &configured{path: path, cfg: cfg, text: text, logs: logs, clock: clock}
-	one.started = func(address string) {
-		log.Info("started", "version", version(), "station", cfg.Station, "glands", len(cfg.Glands),
-			"sources", len(one.feeds), "page", scheme(cfg.HTTP)+address+"/")
+	one.file = &configured{path: path, text: text, logs: logs, clock: clock}
+	page := scheme(cfg.HTTP)
+	one.started = func(address string) { // cfg, which is large, is not to be kept by it
+		log.Info("started", "version", version(), "station", one.id, "glands", len(one.glands),
+			"sources", len(one.feeds), "page", page+address+"/")
 	}
 	err = one.serve(ctx)
 	if err := errors.Join(err, keeper.Close()); err != nil {

@@ -49,7 +49,7 @@ type station struct {
 	tls          *tls.Config // nil: HTTP is not encrypted
 	advice       advice.Book
 	certificates []expiry.File            // whose end is watched
-	sheets       map[string]sheet.Sheet   // by gland
+	sheets       map[string]sheet.Input   // by gland
 	texts        *atomic.Pointer[station] // whose advice and sheets the page shows: they change under it
 	zone         *time.Location           // of times on the page; nil: this machine's
 	before       []agent.Service          // started first, stopped last

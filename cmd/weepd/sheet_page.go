@@ -10,10 +10,12 @@ import (
 	"weepd/rules/sheet"
 )
 
-func sheetsOf(cfg *config.Config) map[string]sheet.Sheet {
-	out := make(map[string]sheet.Sheet, len(cfg.Glands))
+// sheetsOf gives what the glands' sheets are made of. A sheet is many times as
+// large, and hardly ever looked at.
+func sheetsOf(cfg *config.Config) map[string]sheet.Input {
+	out := make(map[string]sheet.Input, len(cfg.Glands))
 	for _, g := range cfg.Glands {
-		out[g.ID], _ = agent.GlandSheet(cfg, g.ID)
+		out[g.ID] = cfg.SheetInput(g)
 	}
 	return out
 }
@@ -21,10 +23,11 @@ func sheetsOf(cfg *config.Config) map[string]sheet.Sheet {
 // sheetSections gives a gland's sheet for the page, without the figures that
 // nobody can know yet: a section in which nothing is known says what it needs.
 func (s station) sheetSections(_ context.Context, gland string) []page.Section {
-	made, ok := s.sheets[gland]
+	input, ok := s.sheets[gland]
 	if !ok {
 		return nil
 	}
+	made := sheet.Make(input)
 	var out []page.Section
 	for _, section := range made.Sections {
 		out = append(out, pageSection(section))
@@ -79,11 +82,11 @@ func once(list []string) []string {
 }
 
 // demoSheets gives the demonstration's glands a box and a packing of our own.
-func demoSheets(glands []agent.GlandInfo) map[string]sheet.Sheet {
+func demoSheets(glands []agent.GlandInfo) map[string]sheet.Input {
 	known := func(v float64) *float64 { return &v }
-	out := make(map[string]sheet.Sheet, len(glands))
+	out := make(map[string]sheet.Input, len(glands))
 	for _, g := range glands {
-		out[g.Rules.ID] = sheet.Make(sheet.Input{
+		out[g.Rules.ID] = sheet.Input{
 			Gland: g.Rules.ID, Name: g.Name,
 			Box: sheet.Box{
 				ShaftMM: 40, SleeveMM: 50, BoreMM: 70, DepthMM: 70, FlushPortMM: 42, SpeedRPM: 1450,
@@ -92,7 +95,7 @@ func demoSheets(glands []agent.GlandInfo) map[string]sheet.Sheet {
 			},
 			Packing:   sheet.Packing{Family: sheet.PTFEGraphite, Rings: 5, Lantern: true, LanternAfter: 2, LanternMM: 16},
 			NormalDPM: g.Rules.NormalDPM, LeakDPM: g.Rules.Limits.LeakDPM, RiseC: g.Rules.Limits.RiseC, DropML: g.Rules.DropML,
-		})
+		}
 	}
 	return out
 }

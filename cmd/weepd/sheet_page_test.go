@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -45,14 +46,14 @@ func TestSheetOnThePage(t *testing.T) {
 // page that is there, so that nobody is logged out by it.
 func TestChangedTextsShowOnTheSamePage(t *testing.T) {
 	shown := station{texts: new(atomic.Pointer[station])}
-	for _, title := range []string{"old", "new"} {
+	for bore, section := range map[float64]string{70: "10 mm", 74: "12 mm"} {
 		book, err := config.DefaultAdvice()
 		if err != nil {
 			t.Fatal(err)
 		}
-		shown.texts.Store(&station{advice: book, sheets: map[string]sheet.Sheet{"a": {Sections: []sheet.Section{{Title: title}}}}})
-		if got := shown.sheetNow(t.Context(), "a"); len(got) == 0 || got[0].Title != title {
-			t.Errorf("%+v, want %s", got, title)
+		shown.texts.Store(&station{advice: book, sheets: map[string]sheet.Input{"a": {Gland: "a", Box: sheet.Box{SleeveMM: 50, BoreMM: bore}}}})
+		if got := fmt.Sprint(shown.sheetNow(t.Context(), "a")); !strings.Contains(got, "section of the packing "+section) {
+			t.Errorf("%s, want a section of %s", got, section)
 		}
 		if steps, _ := shown.adviceLines("dry"); len(steps) == 0 {
 			t.Error("no advice")
