@@ -31,6 +31,7 @@ type Options struct {
 type Agent struct {
 	board    *Board
 	queue    *queue
+	calm     *patience
 	requests chan request
 	tasks    chan func(context.Context) // for the loop, between two turns
 	swapping sync.Mutex                 // one reconfiguration at a time
@@ -61,10 +62,10 @@ func newAgent(o Options, c core) (*Agent, error) {
 	}
 	a := &Agent{
 		board: NewBoard(), clock: o.Clock, log: o.Log, feeds: o.Feeds,
-		queue: newQueue(queueSize, o.Log), requests: make(chan request), ended: make(chan struct{}),
+		queue: newQueue(queueSize, o.Log), calm: newPatience(), requests: make(chan request), ended: make(chan struct{}),
 		opened: make(chan struct{}), turned: o.Turned, tasks: make(chan func(context.Context)),
 	}
-	a.sources = &sources{clock: a.clock, queue: a.queue, log: a.log}
+	a.sources = &sources{clock: a.clock, queue: a.queue, calm: a.calm, log: a.log}
 	if a.turned == nil {
 		a.turned = func() {}
 	}

@@ -25,6 +25,7 @@ type recordingCore struct {
 	fed      []reading.Reading
 	now      time.Duration
 	dry      bool
+	calm     bool
 	repacked map[string]time.Duration
 
 	configured []rules.Config
@@ -143,6 +144,13 @@ func (c *recordingCore) TakeFresh() []rules.Fresh {
 }
 
 func (c *recordingCore) Next() (time.Duration, bool) { return 0, false }
+
+// Calm is what a test has put there.
+func (c *recordingCore) Calm() (time.Duration, bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return never, c.calm
+}
 
 func (c *recordingCore) Gland(id string) (rules.GlandState, bool) {
 	c.mu.Lock()

@@ -20,7 +20,11 @@ func copying(f Feed, copies map[reading.Point][]reading.Point) Feed {
 		if err != nil {
 			return nil, err
 		}
-		return copied{s, copies}, nil
+		all := copied{s, copies}
+		if patient, can := s.(sensors.Patient); can {
+			return patientCopied{all, patient}, nil
+		}
+		return all, nil
 	}
 	return f
 }
@@ -38,6 +42,15 @@ type copied struct {
 	sensors.Source
 	copies map[reading.Point][]reading.Point
 }
+
+// patientCopied is one whose source can wait.
+type patientCopied struct {
+	copied
+	patient sensors.Patient
+}
+
+// Heed is the source's.
+func (c patientCopied) Heed(p *sensors.Patience) { c.patient.Heed(p) }
 
 // Points are the source's and those that share them.
 func (c copied) Points() []reading.Point { return withCopies(c.Source.Points(), c.copies) }

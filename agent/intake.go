@@ -20,7 +20,7 @@ func (l *loop) drain(most int) {
 
 func (l *loop) accept(r reading.Reading) {
 	now := l.agent.clock.Steady()
-	l.cameAt, l.behind = now, r.At < now-l.second
+	l.cameAt, l.behind = now, r.At < l.since(now)-l.second
 	if r.At > now {
 		if !l.ahead {
 			l.ahead = true

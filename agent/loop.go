@@ -27,6 +27,7 @@ type core interface {
 	Feed(r reading.Reading) ([]rules.Transition, error)
 	Advance(at time.Duration) []rules.Transition
 	Next() (time.Duration, bool)
+	Calm() (until time.Duration, calm bool)
 	Gland(id string) (rules.GlandState, bool)
 	RunIn(gland string, repacked time.Duration) error
 	Reconfigure(at time.Duration, cfg rules.Config) ([]rules.Transition, error)
@@ -92,6 +93,11 @@ type loop struct {
 	behind bool          // a source is bringing its past: the core must not run ahead of it
 	cameAt time.Duration // when the last reading came
 	past   time.Duration // the last minute of it that the history has
+
+	patience time.Duration // how long readings may lie while all is calm; 0: never
+	resting  bool          // they may now: see beat.go
+	looked   time.Duration // whether they may was looked at
+	upTo     time.Duration // the last turn had all up to here
 }
 
 func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
@@ -107,6 +113,7 @@ func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {
 		second: o.Clock.steady(checkEvery),
 		counts: make(map[TransitionKey]uint64), faults: make(map[FaultKey]uint64),
 	}
+	l.patience = longestPatience
 	l.counted = true               // the first snapshot has it all
 	l.behind, l.cameAt = true, now // until the first readings show what they are
 	for i, g := range o.Glands {
@@ -141,8 +148,9 @@ func (l *loop) run(ctx context.Context) error {
 	defer timer.Stop()
 	for {
 		select {
-		case r := <-l.agent.queue.readings:
+		case r := <-l.arrivals():
 			l.accept(r)
+		case <-l.agent.queue.urgent:
 		case asked := <-l.agent.requests:
 			l.answer(ctx, asked)
 		case task := <-l.agent.tasks:
@@ -151,12 +159,11 @@ func (l *loop) run(ctx context.Context) error {
 		case <-ctx.Done():
 			return l.finish()
 		}
-		l.drain(turnMost)
-		now := l.agent.clock.Steady()
+		now := l.gather()
 		l.step(ctx, now)
 		l.agent.turn.Store(int64(now))
 		l.agent.turned()
-		timer.Reset(l.agent.clock.real(l.wake(now) - now))
+		timer.Reset(l.next(now))
 	}
 }
 
@@ -179,7 +186,7 @@ func (l *loop) finish() error {
 
 // answer carries out a command and replies when it is in the journal.
 func (l *loop) answer(ctx context.Context, asked request) {
-	now := l.agent.clock.Steady()
+	now := l.gather()
 	l.step(ctx, now) // what came before
 	done, known := l.journal.Done(ctx, asked.command.ID)
 	reply := l.carryOut(asked.command, done, known, now)
@@ -229,7 +236,7 @@ func (l *loop) step(ctx context.Context, now time.Duration) {
 		l.publish(now)
 	}
 	happened := l.save(ctx, now)
-	if happened || now-l.published >= l.second || l.dirty && now-l.published >= l.second/publishParts {
+	if happened || l.resting || now-l.published >= l.second || l.dirty && now-l.published >= l.second/publishParts {
 		l.publish(now)
 	}
 }

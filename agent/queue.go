@@ -20,6 +20,7 @@ const (
 // queue is the one bounded way from the sources to the loop.
 type queue struct {
 	readings chan reading.Reading
+	urgent   chan struct{} // something came that must not lie there while all is calm
 	dropped  atomic.Uint64
 	log      *slog.Logger
 
@@ -28,7 +29,7 @@ type queue struct {
 }
 
 func newQueue(size int, log *slog.Logger) *queue {
-	return &queue{readings: make(chan reading.Reading, size), log: log, lost: make(map[reading.Point]bool)}
+	return &queue{readings: make(chan reading.Reading, size), urgent: make(chan struct{}, 1), log: log, lost: make(map[reading.Point]bool)}
 }
 
 // push waits for room up to pushWait. A reading that finds none is counted,
@@ -44,6 +45,17 @@ func (q *queue) push(ctx context.Context, r reading.Reading) {
 	}
 	if !q.send(ctx, r) {
 		q.drop(r)
+	}
+	if !r.Quality.OK() || len(q.readings) > cap(q.readings)/2 {
+		q.hurry()
+	}
+}
+
+// hurry wakes a loop that lets readings lie.
+func (q *queue) hurry() {
+	select {
+	case q.urgent <- struct{}{}:
+	default: // it has been woken
 	}
 }
 

@@ -101,7 +101,7 @@ func (a *Agent) inLoop(ctx context.Context, do func(l *loop, now time.Duration) 
 }
 
 func (l *loop) task(ctx context.Context, do func(l *loop, now time.Duration) error) error {
-	now := l.agent.clock.Steady()
+	now := l.gather()
 	l.step(ctx, now) // what came before
 	err := do(l, now)
 	l.save(ctx, now)

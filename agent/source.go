@@ -46,6 +46,7 @@ type supervisor struct {
 	feed   Feed
 	clock  *Clock
 	queue  *queue
+	calm   *patience
 	log    *slog.Logger
 	failed bool   // the log has been told
 	tried  func() // to be called when the source has been opened, or could not be
@@ -95,6 +96,11 @@ func (s *supervisor) once(ctx context.Context, opening *sensors.Bounded[sensors.
 	}
 	if err != nil {
 		return err
+	}
+	if patient, can := source.(sensors.Patient); can {
+		one := s.calm.join(s.feed.Points)
+		defer s.calm.leave(one)
+		patient.Heed(one)
 	}
 	return source.Run(ctx, func(r reading.Reading) {
 		if s.failed && r.Quality.OK() {

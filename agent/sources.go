@@ -16,6 +16,7 @@ const sourceStop = 2 * time.Second
 type sources struct {
 	clock *Clock
 	queue *queue
+	calm  *patience
 	log   *slog.Logger
 
 	mu   sync.Mutex
@@ -59,7 +60,7 @@ func (s *sources) start(feeds []Feed) *sync.WaitGroup {
 		ctx, cancel := context.WithCancel(s.ctx)
 		l := &liveFeed{f, cancel, make(chan struct{})}
 		s.live = append(s.live, l)
-		one := &supervisor{feed: f, clock: s.clock, queue: s.queue, log: s.log, tried: sync.OnceFunc(opening.Done)}
+		one := &supervisor{feed: f, clock: s.clock, queue: s.queue, calm: s.calm, log: s.log, tried: sync.OnceFunc(opening.Done)}
 		s.all.Go(func() {
 			defer close(l.done)
 			defer cancel()

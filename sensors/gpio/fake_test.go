@@ -146,6 +146,8 @@ func (l *fakeLine) wait(ctx context.Context, d time.Duration) {
 	}
 }
 
+func (l *fakeLine) keeps() bool { return true }
+
 func (l *fakeLine) read() ([]edge, error) {
 	l.chip.host.mu.Lock()
 	defer l.chip.host.mu.Unlock()

@@ -11,6 +11,8 @@ type line interface {
 	// wait returns when edges are there, after d, or when ctx ends; it may
 	// return early.
 	wait(ctx context.Context, d time.Duration)
+	// keeps reports that edges that nobody waits for are kept with their times.
+	keeps() bool
 	// read gives the edges that are there and never waits for any. An error
 	// means that the line is gone.
 	read() ([]edge, error)

@@ -80,6 +80,9 @@ func (p *pinLine) wait(ctx context.Context, d time.Duration) {
 	}
 }
 
+// keeps: an edge is timed when it is seen.
+func (p *pinLine) keeps() bool { return false }
+
 func (p *pinLine) read() ([]edge, error) {
 	if p.deaf >= deafRounds {
 		return nil, errDeaf

@@ -61,6 +61,9 @@ func (r *requested) wait(ctx context.Context, d time.Duration) {
 	})
 }
 
+// keeps: the kernel does, up to mostWaiting.
+func (r *requested) keeps() bool { return true }
+
 func (r *requested) read() ([]edge, error) {
 	n := 0
 	err := r.control(func(fd int) (err error) {

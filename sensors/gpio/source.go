@@ -19,6 +19,8 @@ type Source struct {
 	open  opener
 	point reading.Point
 	clock sensors.Clock
+
+	patience *sensors.Patience
 	*sensors.Notebook
 }
 
@@ -33,6 +35,9 @@ func (s *Source) Points() []reading.Point { return []reading.Point{s.point} }
 
 // String names the line.
 func (s *Source) String() string { return "gpio " + s.cfg.Pin }
+
+// Heed lets edges wait in the kernel while they are not wanted at once.
+func (s *Source) Heed(p *sensors.Patience) { s.patience = p }
 
 const (
 	stormPause  = 2 * time.Millisecond // bounds the work that a storm makes, and shows a pin more than quietEdges
@@ -50,7 +55,7 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 		return err
 	}
 	// Edges that the kernel has debounced lie far enough apart for our rule too.
-	w := &watch{line: l, counter: newCounter(s.point, s.cfg.Debounce, s.clock()), clock: s.clock, emit: emit, book: s.Notebook}
+	w := &watch{line: l, counter: newCounter(s.point, s.cfg.Debounce, s.clock()), clock: s.clock, emit: emit, book: s.Notebook, patience: s.patience}
 	for ctx.Err() == nil {
 		if err == nil {
 			err = w.run(ctx)
@@ -68,6 +73,7 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 func (s *Source) reopen(ctx context.Context, w *watch, why error) line {
 	w.why = why
 	w.told(w.counter.gone(s.clock(), qualityOf(why)))
+	w.patience.Served()
 	for pause(ctx, retryEvery); ctx.Err() == nil; pause(ctx, retryEvery) {
 		l, err := s.open(use{cfg: s.cfg})
 		if err == nil {
@@ -100,6 +106,8 @@ type watch struct {
 	emit    func(reading.Reading)
 	book    *sensors.Notebook
 	why     error // the line is or was gone
+
+	patience *sensors.Patience
 }
 
 // told emits a reading, with the number of lost edges if that is known.
@@ -137,24 +145,34 @@ func (w *watch) run(ctx context.Context) error {
 		times.look()
 	}
 	for ctx.Err() == nil {
-		w.line.wait(ctx, max(w.counter.due()-w.clock(), shortestNap))
-		// Looked at before reading: what is not there then is later than now.
-		now := times.look()
-		edges, err := w.line.read()
-		if err != nil {
+		if !w.line.keeps() || !w.patience.Asked(ctx) {
+			w.line.wait(ctx, max(w.counter.due()-w.clock(), shortestNap))
+		}
+		if err := w.hand(&times); err != nil {
 			return err
-		}
-		for _, e := range edges {
-			at := times.of(e.at)
-			w.told(w.counter.missed(at, e.seq))
-			w.told(w.counter.edge(at))
-		}
-		if len(edges) == 0 {
-			w.told(w.counter.quiet(now))
 		}
 		if w.counter.storming {
 			pause(ctx, stormPause)
 		}
+	}
+	return nil
+}
+
+// hand emits what the line has.
+func (w *watch) hand(times *timeline) error {
+	// Looked at before reading: what is not there then is later than now.
+	now := times.look()
+	edges, err := w.line.read()
+	if err != nil {
+		return err
+	}
+	for _, e := range edges {
+		at := times.of(e.at)
+		w.told(w.counter.missed(at, e.seq))
+		w.told(w.counter.edge(at))
+	}
+	if len(edges) == 0 {
+		w.told(w.counter.quiet(now))
 	}
 	return nil
 }

@@ -11,8 +11,9 @@ import (
 
 // Source plays a simulated station in real time.
 type Source struct {
-	station Station
-	clock   sensors.Clock
+	station  Station
+	clock    sensors.Clock
+	patience *sensors.Patience
 }
 
 // New checks the station. One Source stands for all its glands, so that their
@@ -40,6 +41,10 @@ func (s *Source) String() string {
 	return fmt.Sprintf("simulated station of %d glands", len(s.station.Glands))
 }
 
+// Heed lets readings wait until they are asked for. It costs what a pin's source
+// costs then, but for the one read that a pin makes each time.
+func (s *Source) Heed(p *sensors.Patience) { s.patience = p }
+
 // Run first emits the station's past, all at once and with time stamps from
 // Past before the clock's time up to it, then goes on in real time until ctx
 // ends.
@@ -57,17 +62,30 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	}
 }
 
+// longestHeld bounds what is still emitted after the end of Run's context: what
+// waited to be asked for, but not the rest of a long past.
+const longestHeld = 5 * time.Second
+
+// waitUntil is false when ctx ends before a time.
 func (s *Source) waitUntil(ctx context.Context, at time.Duration) bool {
 	for {
 		wait := at - s.clock()
 		if wait <= 0 {
-			return ctx.Err() == nil
+			return ctx.Err() == nil || -wait < longestHeld
+		}
+		if ctx.Err() != nil {
+			return false
+		}
+		if s.patience.Asked(ctx) {
+			continue
+		}
+		if wait = at - s.clock(); wait <= 0 {
+			continue
 		}
 		timer := time.NewTimer(wholeWait(wait))
 		select {
 		case <-ctx.Done():
 			timer.Stop()
-			return false
 		case <-timer.C:
 		}
 	}
