@@ -2,14 +2,14 @@ package heat
 
 import "time"
 
-// calmShare of its limit, below which the promise against false alarms holds, and
-// calmWithin is as much time as judging an early heat takes into account.
+// A rise above calmShare of its limit is watched closely, as is one that would reach
+// it within calmWithin at its present growth. No source; waiting costs a second.
 const (
-	calmShare  = 0.8
+	calmShare  = 0.9
 	calmWithin = 5 * time.Minute
 )
 
-// Calm reports that the rise is well below its limit and not on its way there, and
+// Calm reports that the rise is below its limit and not on its way there, and
 // that the sensors may be believed, as far as there are any.
 func (r *Rise) Calm(limitC float64) bool {
 	if !r.Metal.calm() || !r.Reference.calm() {
