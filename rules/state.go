@@ -10,7 +10,7 @@ func (g *gland) weep(at time.Duration) Weep {
 	if !g.drip.seen || !g.drip.quality.OK() || g.withheld() || g.drip.cold {
 		return Weep{}
 	}
-	r, ok := g.count.Known(at, g.detect.Onset(), g.detect.Shape())
+	r, ok := g.detect.Known(&g.count, at)
 	return Weep{DPM: r.DPM, LowDPM: r.LowDPM, HighDPM: r.HighDPM, Known: ok}
 }
 

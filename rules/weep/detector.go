@@ -23,6 +23,7 @@ const Margin = 1.3
 type Detector struct {
 	cfg     Config
 	model   *pairModel
+	limits  limits
 	from    time.Duration // when the interval in progress began
 	begun   bool          // from is set
 	whole   bool          // the interval in progress began with a drop
@@ -52,15 +53,19 @@ type Detector struct {
 // reachSteps is how finely the reach of a silence follows the alert level.
 const reachSteps = 16
 
-// Models are what all detectors of a station share, read only.
-type Models struct{ pairs *pairModel }
+// Models are what all detectors of a station share. They are not safe for concurrent
+// use.
+type Models struct {
+	pairs  *pairModel
+	limits limits
+}
 
 // NewModels makes the shared models.
-func NewModels() *Models { return &Models{pairs: newPairModel()} }
+func NewModels() *Models { return &Models{pairs: newPairModel(), limits: make(limits)} }
 
 // NewDetector makes a detector that has learned nothing.
 func NewDetector(cfg Config, m *Models) *Detector {
-	d := &Detector{cfg: cfg, model: m.pairs, shape: -1}
+	d := &Detector{cfg: cfg, model: m.pairs, limits: m.limits, shape: -1}
 	d.low = newBank(TooLow, cfg.DryDPM*Margin/60, bankLevels)
 	d.high = newBank(TooHigh, cfg.LeakDPM/Margin/60, bankLevels)
 	d.gush = newBank(TooHigh, cfg.GushDPM/Margin/60, 1)

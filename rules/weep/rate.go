@@ -89,8 +89,17 @@ func (c *Counter) back(i int) int { return (int(c.next) + 2*rows - 1 - i) % rows
 // for a Poisson count: chi-squared(0.025; 2n)/2 and chi-squared(0.975; 2n+2)/2
 // over T. With no drop since the last one the upper limit falls as 1/T.
 func (c *Counter) Known(now, since time.Duration, shape float64) (Rate, bool) {
-	if !c.begun {
+	drops, minutes, ok := c.lately(now, since)
+	if !ok {
 		return Rate{}, false
+	}
+	return Limits(float64(drops), minutes, shape), true
+}
+
+// lately gives the drops and the minutes that Known reckons with.
+func (c *Counter) lately(now, since time.Duration) (drops uint32, minutes float64, ok bool) {
+	if !c.begun {
+		return 0, 0, false
 	}
 	oldest := 0
 	for i := 1; i < int(c.used); i++ {
@@ -100,21 +109,19 @@ func (c *Counter) Known(now, since time.Duration, shape float64) (Rate, bool) {
 		oldest = i
 	}
 	from := c.back(oldest)
-	elapsed, drops := now-c.at[from], c.sum-c.total[from]
+	elapsed := now - c.at[from]
+	drops = c.sum - c.total[from]
 	if fromStart := oldest == int(c.used)-1; elapsed <= 0 || fromStart && elapsed < soon && drops < few {
-		return Rate{}, false
+		return 0, 0, false
 	}
-	return Limits(float64(drops), elapsed.Minutes(), shape), true
+	return drops, elapsed.Minutes(), true
 }
 
 // Limits gives the rate of n drops in so many minutes with its 95 % limits,
 // for gamma intervals of a shape.
 func Limits(n, minutes, shape float64) Rate {
-	r := Rate{DPM: n / minutes, HighDPM: gammaQuantile(0.975, (n+1)*shape) / (shape * minutes)}
-	if n > 0 {
-		r.LowDPM = gammaQuantile(0.025, n*shape) / (shape * minutes)
-	}
-	return r
+	l := limitsFor(n, shape)
+	return Rate{DPM: n / minutes, LowDPM: l.low / minutes, HighDPM: l.high / minutes}
 }
 
 // gammaQuantile is the p-quantile of a gamma variable of unit rate; for large
