@@ -32,4 +32,6 @@ func (d *Detector) Reconfigure(at time.Duration, cfg Config) {
 
 // Unlearned gives a detector that has learned nothing and shares what this one
 // does.
-func (d *Detector) Unlearned(cfg Config) *Detector { return NewDetector(cfg, &Models{d.model, d.limits}) }
+func (d *Detector) Unlearned(cfg Config) *Detector {
+	return NewDetector(cfg, &Models{d.model, d.limits})
+}
