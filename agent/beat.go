@@ -1,9 +1,11 @@
 package agent
 
 import (
+	"runtime"
 	"time"
 
 	"weepd/rules/reading"
+	"weepd/sensors"
 )
 
 // While all is calm, and the drop sensors can wait, the loop turns on a beat: each
@@ -110,7 +112,12 @@ func (l *loop) mayRest(now time.Duration) bool {
 }
 
 // untilBeat is how long until the next beat, on the grid that polled sensors keep.
+// The Go runtime waits in whole milliseconds, rounded down, so that any other wait
+// wakes the processor twice: it is made of whole ones and a little. All that was
+// woken by this turn goes first, so that nothing takes the little up.
 func (l *loop) untilBeat() time.Duration {
-	now := l.agent.clock.Steady()
-	return now.Truncate(l.patience) + l.patience - now
+	const little = 30 * time.Microsecond
+	runtime.Gosched()
+	wait := sensors.UntilGrid(l.agent.clock.Steady(), l.patience)
+	return (wait + time.Millisecond - 1).Truncate(time.Millisecond) + little
 }

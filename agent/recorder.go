@@ -25,7 +25,8 @@ type History interface {
 // Rhythm of the recorder, in real time. What was not flushed is lost with the
 // process; the card lives the longer the rarer it is.
 const (
-	observeEvery   = time.Second
+	observeEvery   = time.Second     // at the most; a snapshot is the occasion
+	unobserved     = 5 * time.Second // without a snapshot the rest goes on all the same
 	heartbeatEvery = time.Minute
 	flushEvery     = 5 * time.Minute
 	maintainEvery  = time.Hour
@@ -104,9 +105,10 @@ func (r *Recorder) Service(board *Board) Service {
 }
 
 func (r *Recorder) run(ctx context.Context, board *Board) error {
-	tick := time.NewTicker(observeEvery)
-	defer tick.Stop()
+	idle := time.NewTimer(unobserved)
+	defer idle.Stop()
 	begun := time.Now()
+	observed := begun
 	due := map[string]time.Time{"heartbeat": begun, "flush": begun.Add(flushEvery), "maintain": begun.Add(maintainEvery / 60)}
 	turn := func(what string, every time.Duration, do func() error) {
 		if now := time.Now(); !now.Before(due[what]) {
@@ -115,6 +117,7 @@ func (r *Recorder) run(ctx context.Context, board *Board) error {
 		}
 	}
 	for {
+		changed := board.Changed()
 		select {
 		case <-ctx.Done():
 			return r.stop(ctx)
@@ -122,8 +125,14 @@ func (r *Recorder) run(ctx context.Context, board *Board) error {
 			r.handOver(ctx)
 			done <- r.history.Flush(ctx, r.now())
 			continue
-		case <-tick.C:
+		case <-changed: // right after the loop, so that one waking does for both
+			if time.Since(observed) < observeEvery*7/8 {
+				continue
+			}
+		case <-idle.C:
 		}
+		observed = time.Now()
+		idle.Reset(unobserved)
 		r.handOver(ctx)
 		r.observe(board.Latest())
 		turn("heartbeat", heartbeatEvery, func() error { return r.history.Heartbeat(r.now()) })

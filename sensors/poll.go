@@ -5,24 +5,22 @@ import (
 	"time"
 )
 
-// Poll makes call at once and then every so often until ctx ends, and hands
+// Poll makes call at once and then at each point of a Grid until ctx ends, and hands
 // what came of it to use, in the caller's goroutine. A call that takes longer
 // than timeout counts as os.ErrDeadlineExceeded: see Bounded.
-func Poll[T any](ctx context.Context, every, timeout time.Duration, call func() (T, error), use func(T, error)) {
+func Poll[T any](ctx context.Context, clock Clock, every, timeout time.Duration, call func() (T, error), use func(T, error)) {
 	b := StartBounded(call)
 	defer b.Stop()
-	tick := time.NewTicker(every)
-	defer tick.Stop()
+	grid := NewGrid(clock, every)
+	defer grid.Stop()
 	for {
 		value, err := b.Ask(ctx, timeout)
 		if ctx.Err() != nil {
 			return
 		}
 		use(value, err)
-		select {
-		case <-ctx.Done():
+		if !grid.Wait(ctx) {
 			return
-		case <-tick.C:
 		}
 	}
 }

@@ -18,7 +18,7 @@ func TestPollAsksInStepAndGivesUpWhatHangs(t *testing.T) {
 		calls := 0
 		var at []time.Duration
 		var late int
-		Poll(ctx, 10*time.Second, 2*time.Second, func() (int, error) {
+		Poll(ctx, func() time.Duration { return time.Since(began) }, 10*time.Second, 2*time.Second, func() (int, error) {
 			if calls++; calls == 2 {
 				<-freed
 			}

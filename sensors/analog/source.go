@@ -55,7 +55,7 @@ func (s *Source) String() string { return "analog " + s.cfg.name() }
 // never fails: what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	defer s.link.Close()
-	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
+	sensors.Poll(ctx, s.clock, s.cfg.Every, s.cfg.Timeout,
 		func() ([]sensors.Finding, error) {
 			found := s.measure(ctx)
 			if ctx.Err() != nil {

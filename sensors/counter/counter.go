@@ -128,8 +128,8 @@ func (s *Source) String() string { return "counter " + s.cfg.Path }
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	file := sensors.StartBounded(func() (uint64, error) { return s.read(s.cfg.Path) })
 	defer file.Stop()
-	tick := time.NewTicker(s.cfg.Every)
-	defer tick.Stop()
+	grid := sensors.NewGrid(s.clock, s.cfg.Every)
+	defer grid.Stop()
 	t := tally{bits: s.cfg.Bits}
 	for {
 		count, err := file.Ask(ctx, s.cfg.Timeout)
@@ -149,10 +149,8 @@ func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 		f.Value, f.Quality = r.Value, r.Quality
 		s.Enter(r.At, r.Point, f)
 		emit(r) // with the number of lost drops, if that is known
-		select {
-		case <-ctx.Done():
+		if !grid.Wait(ctx) {
 			return nil
-		case <-tick.C:
 		}
 	}
 }

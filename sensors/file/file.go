@@ -159,18 +159,16 @@ func (s *Source) String() string { return "file " + s.cfg.Path }
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	file := sensors.StartBounded(func() (measured, error) { return s.read() })
 	defer file.Stop()
-	tick := time.NewTicker(s.cfg.Every)
-	defer tick.Stop()
+	grid := sensors.NewGrid(s.clock, s.cfg.Every)
+	defer grid.Stop()
 	for {
 		m, err := file.Ask(ctx, s.cfg.Timeout)
 		if ctx.Err() != nil {
 			return nil
 		}
 		emit(s.Enter(s.clock(), s.point, s.finding(m, err)))
-		select {
-		case <-ctx.Done():
+		if !grid.Wait(ctx) {
 			return nil
-		case <-tick.C:
 		}
 	}
 }

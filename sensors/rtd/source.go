@@ -50,7 +50,7 @@ func (s *Source) String() string { return "rtd SPI" + s.cfg.Bus }
 // what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	defer s.link.Close()
-	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
+	sensors.Poll(ctx, s.clock, s.cfg.Every, s.cfg.Timeout,
 		func() ([registers]byte, error) {
 			r, err := s.measure(ctx)
 			if ctx.Err() != nil {

@@ -117,7 +117,7 @@ func (s *Source) String() string { return "speed pulses " + s.cfg.Name }
 // Run looks at the counter once a window until ctx ends. It never fails.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	w := watch{cfg: s.cfg}
-	sensors.Poll(ctx, s.cfg.Window, s.cfg.Window,
+	sensors.Poll(ctx, s.clock, s.cfg.Window, s.cfg.Window,
 		func() (uint64, error) { return s.pulses(ctx) },
 		func(total uint64, err error) {
 			at := s.clock()

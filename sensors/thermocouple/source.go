@@ -52,7 +52,7 @@ func (s *Source) String() string { return "thermocouple SPI" + s.cfg.Bus }
 // what can be wrong is a quality, see the package's documentation.
 func (s *Source) Run(ctx context.Context, emit func(reading.Reading)) error {
 	defer s.link.Close()
-	sensors.Poll(ctx, s.cfg.Every, s.cfg.Timeout,
+	sensors.Poll(ctx, s.clock, s.cfg.Every, s.cfg.Timeout,
 		func() (answer, error) {
 			a, err := s.measure(ctx)
 			if ctx.Err() != nil {
