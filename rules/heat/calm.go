@@ -9,15 +9,19 @@ const (
 	calmWithin = 5 * time.Minute
 )
 
-// Calm reports that the rise is below its limit and not on its way there, and
-// that the sensors may be believed, as far as there are any.
+// Calm reports that the rise is below its limit and not on its way there, not even by
+// a single reading, and that the sensors may be believed, as far as there are any.
 func (r *Rise) Calm(limitC float64) bool {
 	if !r.Metal.calm() || !r.Reference.calm() {
 		return false
 	}
-	rise, judged := r.Judged()
+	for _, one := range r.recent[:min(r.count, len(r.recent))] {
+		if one >= calmShare*limitC {
+			return false
+		}
+	}
 	left, rising := r.ToLimit(limitC)
-	return !judged || rise < calmShare*limitC && !(rising && left <= calmWithin)
+	return !(rising && left <= calmWithin)
 }
 
 func (p *Probe) calm() bool { return !p.seen || p.usable && !p.faulty && p.badRows == 0 }
