@@ -34,6 +34,8 @@ type Case struct {
 
 	// Ahead allows time stamps later than the clock: a recording played fast.
 	Ahead bool
+
+	asked bool // a sensors.Patient is asked each second
 }
 
 // Device breaks and mends what a source reads.
@@ -42,12 +44,22 @@ type Device interface {
 	Mend()
 }
 
-// Conform checks every sentence of the contract.
+// Conform checks every sentence of the contract; for a sensors.Patient once as for
+// any source, and once while it is asked each second.
 func Conform(t *testing.T, c Case) {
 	t.Helper()
 	if c.For == 0 {
 		c.For = 2 * time.Minute
 	}
+	conform(t, c)
+	if isPatient(t, c) {
+		c.asked = true
+		t.Run("asked", func(t *testing.T) { conform(t, c) })
+	}
+}
+
+func conform(t *testing.T, c Case) {
+	t.Helper()
 	for _, part := range parts {
 		t.Run(part.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
@@ -57,6 +69,14 @@ func Conform(t *testing.T, c Case) {
 			})
 		})
 	}
+}
+
+func isPatient(t *testing.T, c Case) (patient bool) {
+	synctest.Test(t, func(t *testing.T) {
+		source, _ := c.New(t, func() time.Duration { return time.Duration(time.Now().UnixNano()) })
+		_, patient = source.(sensors.Patient)
+	})
+	return patient
 }
 
 // parts of the suite; each returns the faults it found, so that the suite can

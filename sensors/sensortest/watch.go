@@ -27,6 +27,11 @@ type watch struct {
 	begun  time.Duration // on the clock
 	before goleak.Option // the goroutines that were there first
 
+	patience *sensors.Patience // nil: it is not asked
+	asks     int               // in a row that were served
+	handed   int               // readings up to the last of them
+	askedAt  time.Duration
+
 	ctx    context.Context
 	cancel context.CancelFunc
 	done   chan error
@@ -54,6 +59,10 @@ func prepare(t testing.TB, c Case) *watch {
 	w.ctx, w.cancel = context.WithCancel(context.Background())
 	w.points, w.begun = w.source.Points(), clock()
 	w.checkNames()
+	if patient, can := w.source.(sensors.Patient); can && c.asked {
+		w.patience = sensors.NewPatience(true)
+		patient.Heed(w.patience)
+	}
 	return w
 }
 
@@ -64,13 +73,21 @@ func start(t testing.TB, c Case) *watch {
 	return w
 }
 
-func (w *watch) run() { go func() { w.done <- w.runSource() }() }
+func (w *watch) run() {
+	go func() { w.done <- w.runSource() }()
+	if w.patience != nil {
+		go w.ask()
+	}
+}
 
 func (w *watch) runSource() error {
 	err := w.source.Run(w.ctx, w.emit)
 	w.mu.Lock()
 	w.over = true
 	w.mu.Unlock()
+	if w.patience != nil {
+		w.patience.Leave()
+	}
 	return err
 }
 
