@@ -81,11 +81,12 @@ func (l *loop) since(now time.Duration) time.Duration {
 func (l *loop) next(now time.Duration) time.Duration {
 	if l.resting || now-l.looked >= l.second {
 		l.looked = now
-		if may := l.mayRest(now); may != l.resting {
+		if may := !l.urgent && l.mayRest(now); may != l.resting {
 			l.resting = may
 			l.agent.calm.setRest(may)
 		}
 	}
+	l.urgent = false
 	if l.resting {
 		return l.untilBeat()
 	}

@@ -96,6 +96,7 @@ type loop struct {
 
 	patience time.Duration // how long readings may lie while all is calm; 0: never
 	resting  bool          // they may now: see beat.go
+	urgent   bool          // something came that ends the rest
 	looked   time.Duration // whether they may was looked at
 	upTo     time.Duration // the last turn had all up to here
 }
@@ -151,6 +152,7 @@ func (l *loop) run(ctx context.Context) error {
 		case r := <-l.arrivals():
 			l.accept(r)
 		case <-l.agent.queue.urgent:
+			l.urgent = true
 		case asked := <-l.agent.requests:
 			l.answer(ctx, asked)
 		case task := <-l.agent.tasks:

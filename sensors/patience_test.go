@@ -29,6 +29,7 @@ func TestPatienceHoldsUntilAsked(t *testing.T) {
 			}
 		})
 		time.Sleep(time.Hour)
+		synctest.Wait()
 		if asked != 0 || hurried != 0 {
 			t.Errorf("asked %d times, hurried %d, though nobody wanted anything", asked, hurried)
 		}
@@ -47,11 +48,13 @@ func TestPatienceHoldsUntilAsked(t *testing.T) {
 		}
 		p.Rest(false)
 		time.Sleep(10*time.Second + time.Millisecond)
+		synctest.Wait()
 		if hurried != 11 || p.Ask(func() { t.Error("served what was not asked") }) {
 			t.Errorf("hurried %d times in 10 s, want 11", hurried)
 		}
 		p.Rest(true)
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		if hurried > 12 || asked != 3 {
 			t.Errorf("at rest again: hurried %d times, asked %d", hurried, asked)
 		}
@@ -83,6 +86,7 @@ func TestWhatWasAskedIsServedOnce(t *testing.T) {
 				p.Ask(func() { served++ })
 				then(p, cancel)
 				time.Sleep(time.Second)
+				synctest.Wait()
 				if served != 1 {
 					t.Errorf("served %d times, want 1", served)
 				}

@@ -31,6 +31,9 @@ type Clock func() time.Duration
 //     it is really watching and nothing falls: silence must be told from
 //     absence.
 //   - String names the device for logs, e.g. `gpio GPIO17`.
+//
+// Who can keep readings with their own times until they are asked for is a Patient
+// as well.
 type Source interface {
 	Points() []reading.Point
 	Run(ctx context.Context, emit func(reading.Reading)) error
