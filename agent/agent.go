@@ -25,6 +25,8 @@ type Options struct {
 	Clock      *Clock
 	Log        *slog.Logger
 	Turned     func() // called by the loop at each turn; may be nil
+	// NewTimer makes the timer of the beat; nil: it is the Go runtime's.
+	NewTimer func() (Timer, error)
 }
 
 // Agent owns the core. Everybody else sees its Board.
@@ -39,6 +41,7 @@ type Agent struct {
 	ended    chan struct{} // the loop has ended
 	opened   chan struct{} // each source has been tried
 	turned   func()
+	newTimer func() (Timer, error)
 	clock    *Clock
 	log      *slog.Logger
 	feeds    []Feed
@@ -63,7 +66,7 @@ func newAgent(o Options, c core) (*Agent, error) {
 	a := &Agent{
 		board: NewBoard(), clock: o.Clock, log: o.Log, feeds: o.Feeds,
 		queue: newQueue(queueSize, o.Log), calm: newPatience(), requests: make(chan request), ended: make(chan struct{}),
-		opened: make(chan struct{}), turned: o.Turned, tasks: make(chan func(context.Context)),
+		opened: make(chan struct{}), turned: o.Turned, newTimer: o.NewTimer, tasks: make(chan func(context.Context)),
 	}
 	a.sources = &sources{clock: a.clock, queue: a.queue, calm: a.calm, log: a.log}
 	if a.turned == nil {

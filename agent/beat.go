@@ -1,7 +1,6 @@
 package agent
 
 import (
-	"runtime"
 	"time"
 
 	"weepd/rules/reading"
@@ -76,9 +75,8 @@ func (l *loop) since(now time.Duration) time.Duration {
 	return now
 }
 
-// next settles whether readings may lie until the next beat, and gives how long the
-// loop waits if nothing wakes it.
-func (l *loop) next(now time.Duration) time.Duration {
+// settleRest settles whether readings may lie until the next beat.
+func (l *loop) settleRest(now time.Duration) {
 	if l.resting || now-l.looked >= l.second {
 		l.looked = now
 		if may := !l.urgent && l.mayRest(now); may != l.resting {
@@ -87,10 +85,6 @@ func (l *loop) next(now time.Duration) time.Duration {
 		}
 	}
 	l.urgent = false
-	if l.resting {
-		return l.untilBeat()
-	}
-	return l.agent.clock.real(l.wake(now) - now)
 }
 
 // mayRest reports that nothing is in the air, nothing happens by the passing of time
@@ -112,13 +106,56 @@ func (l *loop) mayRest(now time.Duration) bool {
 	return l.agent.calm.speaksFor(l.heard)
 }
 
-// untilBeat is how long until the next beat, on the grid that polled sensors keep.
-// The Go runtime waits in whole milliseconds, rounded down, so that any other wait
-// wakes the processor twice: it is made of whole ones and a little. All that was
-// woken by this turn goes first, so that nothing takes the little up.
-func (l *loop) untilBeat() time.Duration {
-	const little = 30 * time.Microsecond
-	runtime.Gosched()
-	wait := sensors.UntilGrid(l.agent.clock.Steady(), l.patience)
-	return (wait + time.Millisecond - 1).Truncate(time.Millisecond) + little
+// Timer wakes the loop on the beat; see time.Timer.
+type Timer interface {
+	C() <-chan time.Time
+	Reset(d time.Duration)
+	Stop()
 }
+
+// timers wake the loop when nothing else does.
+type timers struct {
+	turn *time.Timer
+	beat Timer
+}
+
+func (l *loop) newTimers() timers {
+	t := timers{turn: time.NewTimer(0)}
+	if l.agent.newTimer != nil {
+		own, err := l.agent.newTimer()
+		if err == nil {
+			t.beat = own
+			return t
+		}
+		l.agent.log.Warn("the beat has the runtime's timer instead, and wakes the processor more often", "error", err)
+	}
+	t.beat = runtimeTimer{time.NewTimer(never)}
+	return t
+}
+
+// set has the loop turn again in time.
+func (t timers) set(l *loop, now time.Duration) {
+	if l.resting {
+		t.turn.Stop()
+		t.beat.Reset(sensors.UntilGrid(l.agent.clock.Steady(), l.patience)) // the grid of polled sensors
+		return
+	}
+	t.turn.Reset(l.agent.clock.real(l.wake(now) - now))
+}
+
+func (t timers) stop() {
+	t.turn.Stop()
+	t.beat.Stop()
+}
+
+// runtimeTimer is a Timer of the Go runtime's.
+type runtimeTimer struct{ *time.Timer }
+
+// C is the timer's channel.
+func (t runtimeTimer) C() <-chan time.Time { return t.Timer.C }
+
+// Reset is the timer's.
+func (t runtimeTimer) Reset(d time.Duration) { t.Timer.Reset(d) }
+
+// Stop is the timer's.
+func (t runtimeTimer) Stop() { t.Timer.Stop() }

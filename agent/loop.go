@@ -145,8 +145,8 @@ func (l *loop) isGland(id string) bool {
 }
 
 func (l *loop) run(ctx context.Context) error {
-	timer := time.NewTimer(0)
-	defer timer.Stop()
+	timers := l.newTimers()
+	defer timers.stop()
 	for {
 		select {
 		case r := <-l.arrivals():
@@ -157,7 +157,8 @@ func (l *loop) run(ctx context.Context) error {
 			l.answer(ctx, asked)
 		case task := <-l.agent.tasks:
 			task(ctx)
-		case <-timer.C:
+		case <-timers.turn.C:
+		case <-timers.beat.C():
 		case <-ctx.Done():
 			return l.finish()
 		}
@@ -165,7 +166,8 @@ func (l *loop) run(ctx context.Context) error {
 		l.step(ctx, now)
 		l.agent.turn.Store(int64(now))
 		l.agent.turned()
-		timer.Reset(l.next(now))
+		l.settleRest(now)
+		timers.set(l, now)
 	}
 }
 

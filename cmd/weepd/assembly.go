@@ -14,6 +14,7 @@ import (
 	"weepd/agent/page"
 	"weepd/agent/store"
 	"weepd/agent/systemd"
+	"weepd/agent/waking"
 )
 
 // assembly is an agent with all that is to run beside it.
@@ -42,7 +43,7 @@ func (k kept) HistoryDropped() uint64 { return k.Keeper.HistoryDropped() + k.rec
 func (s station) assemble(ctx context.Context, manager *systemd.Notifier) (*assembly, error) {
 	options := agent.Options{
 		Station: s.id, Glands: s.glands, Feeds: s.feeds, Alarms: s.alarms, Clock: s.clock, Log: s.log,
-		Turned: manager.Turned,
+		Turned: manager.Turned, NewTimer: kernelTimer,
 	}
 	journal, err := s.open(ctx, &options)
 	if err != nil {
@@ -128,4 +129,12 @@ func (a *assembly) services(ctx context.Context, hangup <-chan os.Signal) []agen
 		list = append(list, agent.Service{Name: "reload", Run: r.run})
 	}
 	return list
+}
+
+func kernelTimer() (agent.Timer, error) {
+	t, err := waking.NewTimer()
+	if err != nil {
+		return nil, err
+	}
+	return t, nil
 }

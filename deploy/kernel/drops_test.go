@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -56,6 +57,45 @@ func TestDropsUnderLoad(t *testing.T) {
 			checkTimes(t, spans, r.drops(), behind)
 		})
 	}
+}
+
+// Drops that wait in the kernel until they are asked for, each second, are the same
+// ones at the same times.
+func TestDropsThatWaitToBeAskedFor(t *testing.T) {
+	for _, p := range []pulses{{"DRIP-A", 2, 10, 20 * time.Millisecond}, {"DRIP-B", 300, 3000, time.Millisecond}} {
+		t.Run(fmt.Sprintf("%d a second", p.perSecond), func(t *testing.T) {
+			steady, behind := clocks()
+			s := drops(t, gpio.Config{Pin: p.line, Debounce: time.Millisecond}, steady)
+			patience := sensors.NewPatience(true)
+			s.(sensors.Patient).Heed(patience)
+			r := run(t, s, nil)
+			asked := askedEachSecond(t, patience)
+			spans := toggled(t, p)()
+			settled()
+			r.stop()
+			if got := r.total(); got != p.count || len(r.drops()) != p.count || asked() < p.count/p.perSecond/2 {
+				t.Fatalf("counted %d of %d, asked %d times; %d lost, %d storms", got, p.count, asked(), r.count(reading.Lost), r.count(reading.Storm))
+			}
+			checkTimes(t, spans, r.drops(), behind)
+		})
+	}
+}
+
+// askedEachSecond asks until the test ends; it gives how often.
+func askedEachSecond(t *testing.T, p *sensors.Patience) func() int {
+	t.Helper()
+	var asked atomic.Int32
+	ctx, done := t.Context(), make(chan struct{})
+	go func() {
+		defer close(done)
+		for sensors.Pause(ctx, time.Second); ctx.Err() == nil; sensors.Pause(ctx, time.Second) {
+			if p.Ask(func() {}) {
+				asked.Add(1)
+			}
+		}
+	}()
+	t.Cleanup(func() { <-done })
+	return func() int { return int(asked.Load()) }
 }
 
 // checkTimes: each drop is no earlier than the pull and less than 1 ms later.
