@@ -18,7 +18,10 @@ const mostWaiting = 1024
 
 // longestUnchecked bounds how long a chip that went away goes unnoticed: the
 // kernel wakes nobody then (seen on 6.1).
-const longestUnchecked = 2 * time.Second
+const (
+	longestUnchecked = 2 * time.Second
+	checkSlack       = 100 * time.Millisecond // of who looks each second
+)
 
 // requested is a line that the kernel gave us.
 type requested struct {
@@ -27,6 +30,11 @@ type requested struct {
 	late  time.Duration // how long after an edge the kernel stamps it
 	bytes []byte
 	edges []edge
+
+	since time.Time     // when CLOCK_MONOTONIC was
+	begun time.Duration // this
+
+	checked time.Duration // when the chip was there for certain, on the clock of edges
 }
 
 // hold wraps the descriptor of a request.
@@ -39,7 +47,11 @@ func hold(fd int, name string, late time.Duration) (*requested, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
-	return &requested{file: f, raw: raw, late: late, bytes: make([]byte, mostWaiting*eventSize)}, nil
+	r := &requested{file: f, raw: raw, late: late, bytes: make([]byte, mostWaiting*eventSize)}
+	if err := r.compareClocks(); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return r, nil
 }
 
 func (r *requested) wait(ctx context.Context, d time.Duration) {
@@ -65,15 +77,10 @@ func (r *requested) wait(ctx context.Context, d time.Duration) {
 func (r *requested) keeps() bool { return true }
 
 func (r *requested) read() ([]edge, error) {
-	n := 0
-	err := r.control(func(fd int) (err error) {
-		n, err = unix.Read(fd, r.bytes)
-		return err
-	})
+	n, err := r.readNow()
 	switch {
 	case errors.Is(err, unix.EAGAIN), errors.Is(err, unix.EINTR):
-		_, err = r.high() // asks the chip whether it is still there
-		return nil, err
+		return nil, r.check()
 	case err != nil:
 		return nil, fmt.Errorf("read %s: %w", r.file.Name(), err)
 	case n == 0:
@@ -86,6 +93,33 @@ func (r *requested) read() ([]edge, error) {
 	return r.edges, err
 }
 
+// readNow is a raw call: the descriptor never waits, and Go's monitor, which looks
+// after calls that do, need not be woken for it each time.
+func (r *requested) readNow() (n int, err error) {
+	err = r.control(func(fd int) error {
+		got, _, failed := unix.RawSyscall(unix.SYS_READ, uintptr(fd), uintptr(unsafe.Pointer(&r.bytes[0])), uintptr(len(r.bytes)))
+		if failed != 0 {
+			return failed
+		}
+		n = int(got)
+		return nil
+	})
+	return n, err
+}
+
+// check asks the chip now and then whether it is still there.
+func (r *requested) check() error {
+	now := r.now()
+	if r.checked != 0 && now-r.checked < longestUnchecked-checkSlack {
+		return nil
+	}
+	if _, err := r.high(); err != nil {
+		return err
+	}
+	r.checked = now
+	return nil
+}
+
 func (r *requested) high() (bool, error) {
 	values := unix.GPIOV2LineValues{Mask: 1}
 	err := r.control(func(fd int) error { return ioctl(fd, unix.GPIO_V2_LINE_GET_VALUES_IOCTL, unsafe.Pointer(&values)) })
@@ -95,13 +129,25 @@ func (r *requested) high() (bool, error) {
 	return values.Bits&1 != 0, nil
 }
 
-// now is CLOCK_MONOTONIC, by which the kernel stamps edges unless asked otherwise.
-func (r *requested) now() time.Duration {
-	var t unix.Timespec
-	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &t); err != nil {
-		return 0 // cannot be: every Linux has this clock
+// now is CLOCK_MONOTONIC, by which the kernel stamps edges unless asked otherwise, and
+// which Go's time follows: so that the kernel needs to be asked but once.
+func (r *requested) now() time.Duration { return r.begun + time.Since(r.since) }
+
+// compareClocks finds what CLOCK_MONOTONIC was at a moment of Go's time, as exactly
+// as some looks at both can tell.
+func (r *requested) compareClocks() error {
+	best := time.Duration(1<<63 - 1)
+	for range mostLooks {
+		var t unix.Timespec
+		before := time.Now()
+		if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &t); err != nil {
+			return fmt.Errorf("clock of %s: %w", r.file.Name(), err)
+		}
+		if took := time.Since(before); took < best {
+			best, r.since, r.begun = took, before.Add(took/2), time.Duration(t.Nano())
+		}
 	}
-	return time.Duration(t.Nano())
+	return nil
 }
 
 func (r *requested) close() error { return r.file.Close() }
