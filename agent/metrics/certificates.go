@@ -26,6 +26,6 @@ func (c certificates) Collect(ch chan<- prometheus.Metric) {
 		return
 	}
 	for name, at := range c.ends() {
-		sink{ch}.gauge(c.desc, float64(at.Unix()), name)
+		into(ch).gauge(c.desc, float64(at.Unix()), name)
 	}
 }

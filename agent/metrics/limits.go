@@ -32,7 +32,7 @@ func (c limits) Describe(ch chan<- *prometheus.Desc) {
 // Collect implements prometheus.Collector.
 func (c limits) Collect(ch chan<- prometheus.Metric) {
 	for _, g := range c.latest().Glands {
-		out, l := sink{ch}, g.Rules.Limits
+		out, l := into(ch), g.Rules.Limits
 		out.gauge(c.dry, l.DryDPM, g.Rules.ID)
 		out.gauge(c.leak, l.LeakDPM, g.Rules.ID)
 		out.gauge(c.rise, l.RiseC, g.Rules.ID)

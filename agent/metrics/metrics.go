@@ -4,13 +4,13 @@ package metrics
 
 import (
 	"runtime"
+	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"weepd/agent"
-	"weepd/rules/alarm"
 	"weepd/rules/reading"
 )
 
@@ -67,7 +67,7 @@ type Writer interface {
 // Register puts the station's, the Go runtime's and the process's metrics into reg.
 func Register(reg prometheus.Registerer, parts Parts) error {
 	for _, c := range []prometheus.Collector{
-		&collector{parts, newDescs()},
+		&collector{parts: parts, d: newDescs()},
 		newCertificates(parts.Certificates),
 		newLimits(parts.Latest),
 		collectors.NewGoCollector(),
@@ -128,8 +128,9 @@ func newDescs() descs {
 }
 
 type collector struct {
-	parts Parts
-	d     descs
+	parts  Parts
+	d      descs
+	alarms atomic.Pointer[alarmSeries]
 }
 
 // Describe implements prometheus.Collector.
@@ -147,21 +148,12 @@ func (c *collector) Describe(ch chan<- *prometheus.Desc) {
 // Collect implements prometheus.Collector.
 func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	s := c.parts.Latest()
-	out := sink{ch}
+	out := into(ch)
 	for _, g := range s.Glands {
 		c.collectGland(out, g)
 	}
-	lives := make(map[string]int)
-	for state := range alarm.States {
-		lives[state.String()] = 0
-	}
-	for _, a := range s.Alarms {
-		out.gauge(c.d.active, bit(a.Active()), a.Gland, a.Condition, a.Priority)
-		out.gauge(c.d.life, float64(a.Life()), a.Gland, a.Condition, a.Priority)
-		lives[a.Life().String()]++
-	}
-	for state, n := range lives {
-		out.gauge(c.d.lives, float64(n), state)
+	for _, m := range c.alarmsOf(s) {
+		ch <- m
 	}
 	for k, n := range s.Transitions {
 		out.counter(c.d.transitions, float64(n), k.Gland, k.Condition, k.State)
@@ -240,14 +232,16 @@ func (c *collector) collectStore(out sink, s *agent.Snapshot) {
 	}
 }
 
-type sink struct{ ch chan<- prometheus.Metric }
+type sink struct{ put func(prometheus.Metric) }
+
+func into(ch chan<- prometheus.Metric) sink { return sink{func(m prometheus.Metric) { ch <- m }} }
 
 func (s sink) gauge(d *prometheus.Desc, v float64, labels ...string) {
-	s.ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...)
+	s.put(prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...))
 }
 
 func (s sink) counter(d *prometheus.Desc, v float64, labels ...string) {
-	s.ch <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...)
+	s.put(prometheus.MustNewConstMetric(d, prometheus.CounterValue, v, labels...))
 }
 
 func bit(b bool) float64 {

@@ -13,6 +13,8 @@ import (
 	"strings"
 	"syscall"
 
+	"golang.org/x/sys/unix"
+
 	"weepd/rules/reading"
 )
 
@@ -101,17 +103,36 @@ func readNumber(path string) (float64, error) {
 	return v, nil
 }
 
+// readShort reads by plain calls: os.Open would ask for more of a file than it takes
+// to read it, as it may be one to be waited for.
 func readShort(path string) (text []byte, err error) {
-	f, err := os.Open(path)
+	fd, err := retried(func() (int, error) { return unix.Open(path, unix.O_RDONLY|unix.O_CLOEXEC, 0) })
 	if err != nil {
-		return nil, err
+		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
 	}
-	defer func() { err = errors.Join(err, f.Close()) }()
-	text, err = io.ReadAll(io.LimitReader(f, longest+1))
-	if err == nil && len(text) > longest {
-		err = fmt.Errorf("%s: %w: more than %d bytes", path, errGarbled, longest)
+	defer func() { _ = unix.Close(fd) }() // nothing was written
+	text = make([]byte, 0, longest+1)
+	for len(text) < cap(text) {
+		n, err := retried(func() (int, error) { return unix.Read(fd, text[len(text):cap(text)]) })
+		if err != nil {
+			return nil, &fs.PathError{Op: "read", Path: path, Err: err}
+		}
+		if n == 0 {
+			return text, nil
+		}
+		text = text[:len(text)+n]
 	}
-	return text, err
+	return nil, fmt.Errorf("%s: %w: more than %d bytes", path, errGarbled, longest)
+}
+
+// retried makes a call again that a signal has interrupted.
+func retried(call func() (int, error)) (int, error) {
+	for {
+		n, err := call()
+		if !errors.Is(err, unix.EINTR) {
+			return n, err
+		}
+	}
 }
 
 func parseNumber(text []byte) (float64, error) {
