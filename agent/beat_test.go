@@ -35,8 +35,10 @@ func (k *keeping) Run(ctx context.Context, emit func(reading.Reading)) error {
 	random := rand.New(rand.NewPCG(k.seed, 1))
 	for at := k.clock.Steady(); ; at += time.Duration(random.ExpFloat64() * float64(time.Second)) {
 		for at > k.clock.Steady() {
-			if ctx.Err() != nil {
+			select {
+			case <-ctx.Done():
 				return nil
+			default:
 			}
 			if k.patience.Asked(ctx) {
 				sleep(ctx, k.lazy)

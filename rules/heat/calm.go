@@ -21,7 +21,7 @@ func (r *Rise) Calm(limitC float64) bool {
 		}
 	}
 	left, rising := r.ToLimit(limitC)
-	return !(rising && left <= calmWithin)
+	return !rising || left > calmWithin
 }
 
 func (p *Probe) calm() bool { return !p.seen || p.usable && !p.faulty && p.badRows == 0 }
