@@ -81,14 +81,14 @@ func warnUnwise(log *slog.Logger, cfg *config.Config) {
 	}
 }
 
-// spare makes do with less of a gateway. Garbage may grow to half of what is in
-// use instead of as much again: some MB less, for a collection each few seconds
-// more that cannot be measured. And Go code runs on one processor at a time: a
+// spare makes do with less of a gateway. Garbage may grow to a quarter of what is
+// in use instead of as much again: some MB less, for a collection or two a minute
+// more, of two milliseconds each. And Go code runs on one processor at a time: a
 // drop then wakes one of them instead of two, which is most of what it costs at a
 // quiet station (deploy/footprint). $GOGC and $GOMAXPROCS override them.
 func spare() {
 	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(50)
+		debug.SetGCPercent(25)
 	}
 	if os.Getenv("GOMAXPROCS") == "" {
 		runtime.GOMAXPROCS(1)

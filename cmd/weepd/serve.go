@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"weepd/agent"
 	"weepd/agent/access"
@@ -114,6 +113,10 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 	if err := metrics.Register(registry, measured); err != nil {
 		return nil, err
 	}
+	scrapes, err := scraped(registry)
+	if err != nil {
+		return nil, err
+	}
 	guard, err := access.New(s.access)
 	if err != nil {
 		return nil, err
@@ -121,7 +124,7 @@ func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, 
 	return s.page(ctx, page.Parts{
 		Protect: guard.Protect, TLS: s.tls, Do: a.Do, User: userName,
 		Board: a.Board(), Journal: journal, Alive: a.Alive, Version: version(), Log: s.log,
-		Metrics: promhttp.HandlerFor(registry, promhttp.HandlerOpts{}), Advice: s.adviceLines,
+		Metrics: scrapes, Advice: s.adviceLines,
 		Sheet: s.sheetNow, Zone: s.zone,
 		CanLogIn: s.access.Users != nil, LongestShelf: s.alarms.LongestShelf, History: s.history(),
 		Notices: func() []page.Notice { return notices(a.Board().Latest()) },
