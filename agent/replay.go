@@ -36,6 +36,7 @@ type Replay struct {
 type rowsCore interface {
 	Place(gland string) int
 	FeedRows(rows []reading.Row, places []int) (int, []rules.Transition)
+	FeedStretch(place int, rows *reading.Stretch, from reading.Cursor) (reading.Cursor, []rules.Transition)
 }
 
 // Run feeds all rows, merged by time; of rows of one instant those of the
@@ -43,7 +44,9 @@ type rowsCore interface {
 // after everything before that has been fed; the error says where. It returns
 // how many rows were fed.
 func (p Replay) Run(ctx context.Context, recordings ...Recorded) (rows int64, err error) {
-	merged, err := newMerge(ctx, recordings)
+	core, many := p.Core.(rowsCore)
+	many = many && p.Row == nil
+	merged, err := newMerge(ctx, recordings, many)
 	if err != nil {
 		return 0, err
 	}
@@ -63,13 +66,16 @@ func (p Replay) Run(ctx context.Context, recordings ...Recorded) (rows int64, er
 			return rows, err
 		}
 		until := h.next + n
-		before := h.next
-		if core, ok := p.Core.(rowsCore); ok && p.Row == nil {
+		before := h.next + h.taken.Rows()
+		switch {
+		case h.batch.stretch.Rows() > 0:
+			err = p.feedStretch(core, h)
+		case many:
 			err = p.feedRows(core, h, until)
-		} else {
+		default:
 			err = p.feed(h, until)
 		}
-		rows += int64(h.next - before)
+		rows += int64(h.next + h.taken.Rows() - before)
 		p.Progress.fed(rows)
 		if err != nil {
 			return rows, err
@@ -80,12 +86,7 @@ func (p Replay) Run(ctx context.Context, recordings ...Recorded) (rows int64, er
 // feedRows feeds the next rows of a recording. Nearly all the time of a replay is
 // spent under here and under the reading.
 func (p Replay) feedRows(core rowsCore, h *head, until int) error {
-	for i := len(h.places); i < len(h.points); i++ {
-		h.places = append(h.places, core.Place(h.points[i].Gland))
-		if p.Tally != nil {
-			h.tallies = append(h.tallies, p.Tally.glands[h.points[i].Gland])
-		}
-	}
+	p.meet(core, h)
 	for h.next < until {
 		n, transitions := core.FeedRows(h.batch.rows[h.next:until], h.places)
 		p.Tally.rows(h.batch.rows[h.next:h.next+n], h.tallies)
@@ -96,11 +97,50 @@ func (p Replay) feedRows(core rowsCore, h *head, until int) error {
 			}
 		}
 		if h.next < until && h.places[h.batch.rows[h.next].Point] == rules.NoPlace {
-			at := h.points[h.batch.rows[h.next].Point].Point
-			return unknownGland(h.batch.where(h.next), fmt.Errorf("reading of unknown point %s", at), at.Gland)
+			return h.unknown(h.next, h.batch.rows[h.next].Point)
 		}
 	}
 	return nil
+}
+
+// meet finds the places of points met since the last time.
+func (p Replay) meet(core rowsCore, h *head) {
+	for i := len(h.places); i < len(h.points); i++ {
+		h.places = append(h.places, core.Place(h.points[i].Gland))
+		if p.Tally != nil {
+			h.tallies = append(h.tallies, p.Tally.glands[h.points[i].Gland])
+		}
+	}
+}
+
+// feedStretch feeds a stretch.
+func (p Replay) feedStretch(core rowsCore, h *head) error {
+	p.meet(core, h)
+	stretch := h.batch.stretch
+	of := h.batch.of[reading.Drip] // the others are of the same gland
+	if h.places[of] == rules.NoPlace {
+		row, _ := stretch.Row(h.taken)
+		return h.unknown(h.taken.Rows(), h.batch.of[row.Kind])
+	}
+	for h.taken != stretch.End() {
+		to, transitions := core.FeedStretch(h.places[of], stretch, h.taken)
+		if p.Tally != nil {
+			p.Tally.stretch(h.tallies[of], stretch, h.taken, to)
+		}
+		h.taken = to
+		for _, t := range transitions {
+			if err := p.Transition(t); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// unknown is the error of a row whose gland the station has not.
+func (h *head) unknown(row int, of uint16) error {
+	p := h.points[of].Point
+	return unknownGland(h.batch.where(row), fmt.Errorf("reading of unknown point %s", p), p.Gland)
 }
 
 func (p Replay) feed(h *head, until int) error {

@@ -51,7 +51,7 @@ func (p ManyReplay) Run(ctx context.Context, paths []string) (rows int64, err er
 		return 0, err
 	}
 	p.Progress.begin(opened.readers, opened.size())
-	merged, err := newMerge(ctx, found)
+	merged, err := newMerge(ctx, found, false)
 	if err != nil {
 		return 0, err
 	}

@@ -23,7 +23,8 @@ type merge struct {
 type head struct {
 	from   supply
 	batch  rowBatch
-	next   int // of the batch
+	next   int            // of the batch's rows
+	taken  reading.Cursor // of its stretch
 	err    error
 	points []point // by Row.Point
 
@@ -34,9 +35,11 @@ type head struct {
 
 // rowBatch is rows that were read together, with the place of each.
 type rowBatch struct {
-	rows   []reading.Row
-	points []reading.Point
-	where  func(i int) string
+	rows    []reading.Row
+	stretch *reading.Stretch        // what there is instead of rows; may be nil or empty
+	of      [reading.Ref + 1]uint16 // the points of the stretch
+	points  []reading.Point
+	where   func(i int) string
 }
 
 // point is what a merge keeps of a recorded point.
@@ -51,13 +54,14 @@ type origin struct {
 	head int
 }
 
-func newMerge(ctx context.Context, recordings []Recorded) (*merge, error) {
+// newMerge merges rows; with stretches, which only one recording may have.
+func newMerge(ctx context.Context, recordings []Recorded, stretches bool) (*merge, error) {
 	if len(recordings) == 0 {
 		return nil, errors.New("nothing to replay; name at least one recording")
 	}
 	m := &merge{last: make(map[reading.Point]*origin)}
 	for _, r := range recordings {
-		m.heads = append(m.heads, head{from: newSupply(ctx, r)})
+		m.heads = append(m.heads, head{from: newSupply(ctx, r, stretches && len(recordings) == 1)})
 	}
 	return m, nil
 }
@@ -75,10 +79,10 @@ func (m *merge) close() {
 func (m *merge) fill() error {
 	for i := range m.heads {
 		h := &m.heads[i]
-		if h.next == len(h.batch.rows) && h.err == nil {
-			h.next = 0
+		if h.next == len(h.batch.rows) && h.taken == h.batch.stretch.End() && h.err == nil {
+			h.next, h.taken = 0, reading.Cursor{}
 			if h.batch, h.err = h.from.next(); h.err != nil {
-				h.batch.rows = nil
+				h.batch.rows, h.batch.stretch = nil, nil
 			}
 			for j := len(h.points); j < len(h.batch.points); j++ {
 				h.points = append(h.points, m.point(h.batch.points[j]))
@@ -99,8 +103,9 @@ func (m *merge) point(p reading.Point) point {
 }
 
 // run gives the recording whose rows come next and how many of those at hand come
-// before any other's; the caller is to take them all (head.next). Of rows of one
-// instant those of the recording named first go first.
+// before any other's; the caller is to take them all (head.next), or of a stretch
+// (head.taken), which comes without rows. Of rows of one instant those of the
+// recording named first go first.
 func (m *merge) run() (h *head, rows int, err error) {
 	if err := m.fill(); err != nil {
 		return nil, 0, err

@@ -15,6 +15,8 @@ import (
 	"pgregory.net/rapid"
 
 	"weepd/rules"
+	"weepd/rules/reading"
+	"weepd/sensors/recording"
 )
 
 // splitConfig has two glands with limits in which simulated ones do well.
@@ -34,7 +36,7 @@ func splitConfig() rules.Config {
 func simulatedText(t *rapid.T, cfg rules.Config) string {
 	m := Simulation{
 		Seed: rapid.Uint64().Draw(t, "seed"), From: time.Date(2025, 3, 1, 0, 0, 0, 0, time.UTC), For: 80 * time.Minute,
-		Unit: time.Microsecond, Shape: rapid.SampledFrom([]float64{1, 4, 20}).Draw(t, "shape"), SplashShare: 0.02, MissShare: 0.02,
+		Unit: rapid.SampledFrom([]time.Duration{time.Microsecond, time.Millisecond}).Draw(t, "unit"), Shape: rapid.SampledFrom([]float64{1, 4, 20}).Draw(t, "shape"), SplashShare: 0.02, MissShare: 0.02,
 		TempEvery: 10 * time.Second,
 	}
 	for _, g := range cfg.Glands {
@@ -101,7 +103,51 @@ func TestSplittingFilesChangesNothing(t *testing.T) {
 	}
 }
 
+// A recording of one gland is read and fed in stretches; row by row comes the same,
+// and the same is counted.
+func TestStretchesChangeNothing(t *testing.T) {
+	raised, dir := 0, t.TempDir()
+	rapid.Check(t, func(t *rapid.T) {
+		cfg := splitConfig()
+		cfg.Glands = cfg.Glands[:1]
+		text := simulatedText(t, cfg)
+		tally := NewReplayTally(cfg)
+		fast := talliedTexts(t, dir, cfg, []string{text}, tally)
+		reader, err := recording.NewReader("f", strings.NewReader(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		station, err := rules.NewStation(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var slow []rules.Transition
+		singly := NewReplayTally(cfg)
+		replay := Replay{Core: station, Tally: singly, Row: func(reading.Reading) {}, Transition: func(tr rules.Transition) error {
+			slow = append(slow, tr)
+			singly.Transition(tr)
+			return nil
+		}}
+		if _, err := replay.Run(t.Context(), reader); err != nil {
+			t.Fatal(err)
+		}
+		if raised += len(slow); !reflect.DeepEqual(fast, slow) {
+			t.Fatalf("in stretches\n%+v\nrow by row\n%+v", fast, slow)
+		}
+		if a, b := fmt.Sprintf("%+v", tally.Glands()), fmt.Sprintf("%+v", singly.Glands()); a != b {
+			t.Fatalf("counted\n%s\nrow by row\n%s", a, b)
+		}
+	})
+	if raised == 0 {
+		t.Error("nothing was ever raised: nothing is shown")
+	}
+}
+
 func replayTexts(t *rapid.T, dir string, cfg rules.Config, texts []string) (out []rules.Transition) {
+	return talliedTexts(t, dir, cfg, texts, NewReplayTally(cfg))
+}
+
+func talliedTexts(t *rapid.T, dir string, cfg rules.Config, texts []string, tally *ReplayTally) (out []rules.Transition) {
 	var paths []string
 	for i, text := range texts {
 		path := filepath.Join(dir, fmt.Sprint(i, ".csv"))
@@ -110,7 +156,7 @@ func replayTexts(t *rapid.T, dir string, cfg rules.Config, texts []string) (out 
 		}
 		paths = append(paths, path)
 	}
-	_, err := ReplayFiles(context.Background(), nil, cfg, paths, NewReplayTally(cfg), func(tr rules.Transition) error {
+	_, err := ReplayFiles(context.Background(), nil, cfg, paths, tally, func(tr rules.Transition) error {
 		out = append(out, tr)
 		return nil
 	})

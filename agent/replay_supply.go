@@ -21,9 +21,13 @@ type batchReader interface {
 	Read(b *recording.Batch) error
 }
 
-// newSupply reads ahead where there is another processor for it.
-func newSupply(ctx context.Context, r Recorded) supply {
+// newSupply reads ahead where there is another processor for it. Without
+// stretches it gives rows alone.
+func newSupply(ctx context.Context, r Recorded, stretches bool) supply {
 	in, ok := r.(batchReader)
+	if ok && !stretches {
+		in = unrolled{in}
+	}
 	switch {
 	case !ok:
 		return &singly{from: r}
@@ -33,13 +37,24 @@ func newSupply(ctx context.Context, r Recorded) supply {
 	return &inTurn{from: in, batch: recording.NewBatch(inTurnRows)}
 }
 
+// unrolled gives stretches row by row.
+type unrolled struct{ batchReader }
+
+func (u unrolled) Read(b *recording.Batch) error {
+	err := u.batchReader.Read(b)
+	b.Unroll()
+	return err
+}
+
 const (
-	inTurnRows   = 512  // 12 KiB: they stay in the first-level cache
+	inTurnRows   = 1024 // at most 24 KiB: they stay in the first-level cache
 	aheadRows    = 2048 // enough for handing over to cost nothing
 	aheadBatches = 4    // batches
 )
 
-func rowsOf(b *recording.Batch) rowBatch { return rowBatch{b.Rows, b.Points, b.Where} }
+func rowsOf(b *recording.Batch) rowBatch {
+	return rowBatch{rows: b.Rows, stretch: &b.Stretch, of: b.Of, points: b.Points, where: b.Where}
+}
 
 // inTurn reads when asked.
 type inTurn struct {
@@ -79,7 +94,7 @@ func (s *singly) next() (rowBatch, error) {
 		s.points = append(s.points, r.Point)
 	}
 	s.row[0] = reading.Row{At: r.At, Value: r.Value, Point: place, Kind: r.Point.Kind, Quality: r.Quality}
-	return rowBatch{s.row[:], s.points, func(int) string { return s.from.Where() }}, nil
+	return rowBatch{rows: s.row[:], points: s.points, where: func(int) string { return s.from.Where() }}, nil
 }
 
 func (*singly) stop() {}

@@ -118,6 +118,28 @@ func (t *ReplayTally) plain(g *GlandTally, rows []reading.Row, glands []*GlandTa
 	return n
 }
 
+// stretch counts the rows of a stretch between two places.
+func (t *ReplayTally) stretch(g *GlandTally, rows *reading.Stretch, from, to reading.Cursor) {
+	if g == nil || from == to {
+		return
+	}
+	if first, next := rows.Row(from); g.Rows == 0 || !t.any || first.At-t.last > rules.MaxSilence {
+		t.row(g, first.At, first.Kind, first.Value, first.Quality)
+		from = next
+	}
+	last := t.last
+	if to.Drops > from.Drops {
+		last = max(last, rows.Drops[to.Drops-1])
+	}
+	if to.Warms > from.Warms {
+		last = max(last, rows.Warms[to.Warms-1].At)
+	}
+	t.watched, t.last = t.watched+last-t.last, last
+	g.Rows, g.Last = g.Rows+int64(to.Rows()-from.Rows()), last
+	g.DripRows += int64(to.Drops - from.Drops)
+	g.drops(float64(to.Drops - from.Drops))
+}
+
 // pass takes the time up to a row.
 func (t *ReplayTally) pass(at time.Duration) {
 	if t.any && at-t.last <= rules.MaxSilence {

@@ -3,7 +3,9 @@ package rules
 import (
 	"time"
 
+	"weepd/rules/heat"
 	"weepd/rules/reading"
+	"weepd/rules/weep"
 )
 
 // An easy gland has no alarm, none pending, and nothing that could make one but
@@ -50,36 +52,46 @@ func (g *gland) takeEasily(at time.Duration, kind reading.Kind, value float64) b
 	switch {
 	case kind == reading.Drip && value == 1:
 		return g.takeDropEasily(at)
-	case kind == reading.Temp && g.shaft.turns && !g.cfg.InferShaft:
-		return g.takeTempEasily(at, value)
-	case kind == reading.Ref:
-		if g.rise.Reference.Steady(at, value) {
-			g.care.meter.pass(at)
-			return true
-		}
+	case kind <= reading.Ref && kind != reading.Drip && g.sweepsWarms():
+		return g.takeWarmEasily(at, kind, value)
 	}
 	return false
 }
 
 func (g *gland) takeDropEasily(at time.Duration) bool {
-	interval := at - g.drip.lastDrop
-	if g.glide([]time.Duration{at}, bounceWithin, never) == 0 {
+	if g.glide([]time.Duration{at}, never) == 0 {
 		return false
 	}
 	g.drip.feelWarmth(g.judgedC, g.judged)
-	if interval < streamSpan/16 {
-		g.lookForBurst(at)
-	}
-	if low, high, gush := g.detect.Out(); low || high || gush || g.stream.hint && g.stream.hintAt == at {
+	if g.needsJudgement(at) {
 		g.settle(at)
 	}
 	return true
 }
 
+// needsJudgement reports that the drop at a moment brought something to judge.
+func (g *gland) needsJudgement(at time.Duration) bool {
+	low, high, gush := g.detect.Out()
+	return low || high || gush || g.stream.hint && g.stream.hintAt == at
+}
+
 // glide takes the single drops that come next, as far as none of them needs
 // judgement; whether the last does is left to the caller.
-func (g *gland) glide(drops []time.Duration, least, until time.Duration) (taken int) {
-	if taken = g.detect.Glide(&g.count, drops, least, until); taken == 0 {
+func (g *gland) glide(drops []time.Duration, until time.Duration) (taken int) {
+	// What may be a bounce is left out, and what may be the last of a burst comes one by one.
+	gait := weep.Gait{Least: bounceWithin, Lively: streamSpan / 16, Burst: hintDrops, Within: hintSpan}
+	singly := weep.Gait{Least: bounceWithin, Lively: bounceWithin}
+	for taken < len(drops) {
+		taken += g.detect.Glide(&g.count, drops[taken:], gait, until)
+		if taken == len(drops) || g.detect.Glide(&g.count, drops[taken:taken+1], singly, until) == 0 {
+			break
+		}
+		taken++
+		if g.lookForBurst(drops[taken-1]); g.needsJudgement(drops[taken-1]) {
+			break
+		}
+	}
+	if taken == 0 {
 		return 0
 	}
 	d := &g.drip
@@ -107,9 +119,9 @@ func (d *dripState) feelWarmth(c float64, known bool) {
 	}
 }
 
-func (g *gland) takeTempEasily(at time.Duration, c float64) bool {
-	steady, hot := g.feelEasily(at, c)
-	if !steady {
+func (g *gland) takeWarmEasily(at time.Duration, kind reading.Kind, c float64) bool {
+	n, hot := g.warmEasily([]reading.Warm{{At: at, C: c, Kind: kind}}, 1, never)
+	if n == 0 {
 		return false
 	}
 	g.care.meter.pass(at)
@@ -119,15 +131,16 @@ func (g *gland) takeTempEasily(at time.Duration, c float64) bool {
 	return true
 }
 
-// feelEasily takes a temperature, unless it is not steady; hot says that it needs
-// judgement.
-func (g *gland) feelEasily(at time.Duration, c float64) (steady, hot bool) {
-	if !g.rise.Metal.Steady(at, c) {
-		return false, false
+// warmEasily takes temperatures before so many drops and a time, as far as they
+// are ordinary. It says how many; hot says that the last needs judgement.
+func (g *gland) warmEasily(warms []reading.Warm, drops int, until time.Duration) (n int, hot bool) {
+	bounds := heat.Bounds{Drops: drops, Until: until, LimitC: g.cfg.Limits.RiseC, Settled: never}
+	if g.shaft.turning() {
+		bounds.Settled = g.shaft.since + settleTime
 	}
-	g.rise.Update(at, g.shaft.settled(at))
+	n, hot = g.rise.Glide(warms, bounds)
 	g.judgedC, g.judged = g.rise.Judged()
-	return true, g.judged && g.judgedC >= g.cfg.Limits.RiseC
+	return n, hot
 }
 
 // sooner reports that an easy gland wants waking before the time on the agenda.
@@ -151,14 +164,15 @@ func (g *gland) later() time.Duration {
 	return g.deadline()
 }
 
-// laterByDrops is later by the detector alone; all else only moves away, so that
-// what it was will do.
+// laterByDrops is later by the detector and the probes; all else only moves away,
+// so that what it was will do.
 func (g *gland) laterByDrops() time.Duration {
+	rest := min(g.fixedDue, g.rise.SilentAt())
 	if g.detect.Idle() {
-		return min(g.detect.IdleDeadline(), g.restDue)
+		return min(g.detect.IdleDeadline(), rest)
 	}
 	if at, ok := g.detect.Deadline(); ok {
-		return min(at, g.restDue)
+		return min(at, rest)
 	}
-	return g.restDue
+	return rest
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -134,6 +135,61 @@ func TestBatchingChangesNothing(t *testing.T) {
 			}
 		}
 	})
+}
+
+// In stretches the same comes out too, wherever they are cut.
+func TestStretchesChangeNothing(t *testing.T) {
+	stretched, all := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		readings := drawQuiet(t)
+		without := rapid.SampledFrom([]reading.Kind{reading.Run, reading.Run, reading.Temp, reading.Ref}).Draw(t, "left out")
+		readings = slices.DeleteFunc(readings, func(r reading.Reading) bool { return r.Point.Kind == without })
+		single, many := propertyStation(t, 1), propertyStation(t, 1)
+		for len(readings) > 0 {
+			s := stretchOf(readings[:rapid.IntRange(1, min(len(readings), 900)).Draw(t, "longest")])
+			var a, b, out []Transition
+			for at := (reading.Cursor{}); at != s.End(); {
+				at, out = many.FeedStretch(0, &s, at)
+				b = append(b, out...)
+			}
+			n := max(1, s.Rows())
+			for _, r := range readings[:n] {
+				a = append(a, feed(t, single, r)...)
+			}
+			if s.Rows() == 0 {
+				b = feed(t, many, readings[0])
+			}
+			if !reflect.DeepEqual(a, b) {
+				t.Fatalf("%+v\nin stretches\n%+v", a, b)
+			}
+			if a, b := inside(single.glands[0]), inside(many.glands[0]); a != b {
+				t.Fatalf("\n%s\nin stretches\n%s", a, b)
+			}
+			stretched, all, readings = stretched+s.Rows(), all+n, readings[n:]
+		}
+	})
+	if stretched < all/2 { // how many is up to the dice
+		t.Errorf("only %d of %d readings came in stretches: little is shown", stretched, all)
+	}
+}
+
+// stretchOf is the stretch that readings begin with; it may be empty.
+func stretchOf(readings []reading.Reading) (s reading.Stretch) {
+	last := readings[0].At
+	for _, r := range readings {
+		drip := r.Point.Kind == reading.Drip && r.Value == 1
+		warm := r.Point.Kind == reading.Temp || r.Point.Kind == reading.Ref
+		if r.Quality != reading.Good || !drip && !warm || r.At-last > reading.MostApart || r.At < last {
+			break
+		}
+		last = r.At
+		if drip {
+			s.Drops = append(s.Drops, r.At)
+		} else {
+			s.Warms = append(s.Warms, reading.Warm{At: r.At, C: r.Value, After: int32(len(s.Drops)), Kind: r.Point.Kind})
+		}
+	}
+	return s
 }
 
 // numbered gives readings as rows, with the places of their points.

@@ -26,7 +26,7 @@ type gland struct {
 	care     *care // what the upkeep holds
 	alarms   [Conditions]alarm
 	judgedC  float64       // the rise as judged last, °C
-	restDue  time.Duration // the deadline of all but the detector
+	fixedDue time.Duration // the deadline of all but the detector and the probes
 	judged   bool          // judgedC is known
 	easy     bool          // see easy.go
 	early    bool          // burning was raised before the limit
@@ -124,23 +124,22 @@ func (g *gland) wake(at time.Duration) {
 
 // deadline is when the passing of time alone next changes something.
 func (g *gland) deadline() time.Duration {
-	g.restDue = g.deadlineOfRest()
+	g.fixedDue = g.fixedDeadline()
+	due := min(g.fixedDue, g.rise.SilentAt())
 	if at, ok := g.detect.Deadline(); ok {
-		return min(at, g.restDue)
+		return min(at, due)
 	}
-	return g.restDue
+	return due
 }
 
-// deadlineOfRest leaves the detector out.
-func (g *gland) deadlineOfRest() time.Duration {
+// fixedDeadline leaves the detector and the probes out.
+func (g *gland) fixedDeadline() time.Duration {
 	due := never
 	sooner := func(at time.Duration, ok bool) {
 		if ok {
 			due = min(due, at)
 		}
 	}
-	sooner(g.rise.Metal.Deadline())
-	sooner(g.rise.Reference.Deadline())
 	sooner(g.shaft.graceEnd, g.shaft.waiting())
 	sooner(g.coldDeadline())
 	sooner(g.runIn.next())

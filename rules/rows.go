@@ -1,6 +1,8 @@
 package rules
 
-import "weepd/rules/reading"
+import (
+	"weepd/rules/reading"
+)
 
 // NoPlace stands for a gland that is not the station's.
 const NoPlace = -1
@@ -27,9 +29,8 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 		g := s.glands[place]
 		// Where glands take turns a sweep is not worth it.
 		if more := n+1 < len(rows) && places[rows[n+1].Point] == place; more && g.easy && row.At >= s.now {
-			if taken := s.sweep(g, rows[n:], places); taken > 0 {
+			if taken := s.sweepRows(g, rows[n:], places); taken > 0 {
 				n += taken
-				s.now = rows[n-1].At
 				if out = s.swept(g); len(out) > 0 {
 					return n, out
 				}
@@ -46,7 +47,7 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 
 // swept judges a gland after a sweep, if that left something to judge.
 func (s *Station) swept(g *gland) []Transition {
-	if low, high, gush := g.detect.Out(); low || high || gush {
+	if g.needsJudgement(s.now) {
 		g.settle(s.now)
 		return s.collect(g, nil)
 	}
@@ -54,4 +55,32 @@ func (s *Station) swept(g *gland) []Transition {
 		s.move(g, due)
 	}
 	return nil
+}
+
+// stretchDrops is how many drops of a stretch are swept at once: what a sweep
+// takes back where it has gone too far is in proportion.
+const stretchDrops = 512
+
+// FeedStretch is Feed for the rows of a stretch from a place on; they are of the
+// gland at a place of the configuration. It stops after a row that brings
+// transitions, and says how far it has come.
+func (s *Station) FeedStretch(place int, rows *reading.Stretch, from reading.Cursor) (to reading.Cursor, out []Transition) {
+	g := s.glands[place]
+	for to = from; to.Rows() < rows.Rows(); {
+		row, next := rows.Row(to)
+		if g.easy && g.sweepsWarms() && uint64(row.At-s.now) <= uint64(MaxSilence) {
+			if swept := s.sweep(g, rows, to, stretchDrops); swept != to {
+				to = swept
+				if out = s.swept(g); len(out) > 0 {
+					return to, out
+				}
+				continue
+			}
+		}
+		to = next
+		if out = s.feed(g, row.At, row.Kind, row.Value, row.Quality); len(out) > 0 {
+			return to, out
+		}
+	}
+	return to, nil
 }

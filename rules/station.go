@@ -13,7 +13,7 @@ import (
 // MaxSilence is the longest stretch without any reading of the station that
 // still counts as watched; a longer one is a gap: time in which nothing is
 // known, not a silence of drops.
-const MaxSilence = 60 * time.Second
+const MaxSilence = reading.MostApart
 
 // Station is the core's whole state. It is not safe for concurrent use.
 type Station struct {

@@ -20,26 +20,22 @@ const (
 	shortSweep = 8
 )
 
-// window is the rows of a sweep by what they are.
+// window is the rows of a sweep, sorted out of others.
 type window struct {
-	drops  [windowRows]time.Duration
-	dropOf [windowRows]uint8 // the rows of drops
-	warm   [windowRows]uint8 // the rows of temperatures
-	count  int               // of drops
-	warms  int               // of temperatures
-	size   int               // rows to look at
+	drops [windowRows]time.Duration
+	warms [windowRows]reading.Warm
+	size  int // rows to look at
 }
 
 // sort puts the rows that come next where they belong, as far as they are easy
-// ones of the gland at a place, come before until and leave no gap. Drops and
-// temperatures come as they like: nothing here asks which it is.
-func (w *window) sort(rows []reading.Row, places []int, place int, most reading.Kind, now, until time.Duration) {
-	w.count, w.warms = 0, 0
+// ones of the gland at a place and leave no gap. Drops and temperatures come as
+// they like: nothing here asks which it is.
+func (w *window) sort(rows []reading.Row, places []int, place int, most reading.Kind, now time.Duration) reading.Stretch {
 	drops, warms := 0, 0
 	for i := range min(len(rows), max(w.size, fewestRows)) {
 		row := &rows[i]
 		if places[row.Point] != place || row.Kind > most || row.Quality != reading.Good ||
-			uint64(row.At-now) > uint64(MaxSilence) || row.At >= until {
+			uint64(row.At-now) > uint64(MaxSilence) {
 			break
 		}
 		drip := 0
@@ -50,48 +46,24 @@ func (w *window) sort(rows []reading.Row, places []int, place int, most reading.
 			break
 		}
 		now = row.At
-		w.drops[drops&(windowRows-1)], w.dropOf[drops&(windowRows-1)] = now, uint8(i)
-		w.warm[warms&(windowRows-1)] = uint8(i)
+		w.drops[drops&(windowRows-1)] = now
+		w.warms[warms&(windowRows-1)] = reading.Warm{At: now, C: row.Value, After: int32(drops), Kind: row.Kind}
 		drops, warms = drops+drip, warms+1-drip
 	}
-	w.count, w.warms = drops, warms
+	return reading.Stretch{Drops: w.drops[:drops], Warms: w.warms[:warms]}
 }
 
-// end cuts off what comes after so many drops, and says how many rows are left.
-func (w *window) end(drops int) (rows int) {
-	if w.count = drops; drops == 0 {
-		w.warms = 0
-		return 0
-	}
-	last := w.dropOf[drops-1]
-	for w.warms > 0 && w.warm[w.warms-1] > last {
-		w.warms--
-	}
-	return int(last) + 1
-}
-
-// before is how many drops come before a row.
-func (w *window) before(row uint8) (drops int) {
-	drops = w.count
-	for drops > 0 && w.dropOf[drops-1] > row {
-		drops--
-	}
-	return drops
-}
-
-// sweep takes rows of an easy gland up to a drop, as far as none needs judgement,
-// but maybe the last. It says how many it has taken.
-func (s *Station) sweep(g *gland, rows []reading.Row, places []int) (taken int) {
+// sweepRows takes rows of an easy gland up to a drop, as far as none needs
+// judgement, but maybe the last. It says how many it has taken.
+func (s *Station) sweepRows(g *gland, rows []reading.Row, places []int) (taken int) {
 	w := &s.window
 	most := reading.Drip // where sweeps are short, drops alone are the quickest
-	if w.size > shortSweep && g.shaft.turns && !g.cfg.InferShaft {
+	if w.size > shortSweep && g.sweepsWarms() {
 		most = reading.Ref
 	}
-	w.sort(rows, places, g.order, most, s.now, s.untilOthers(g))
-	looked := w.count + w.warms
-	if w.end(w.count) > 0 {
-		taken = g.sweep(w, rows)
-	}
+	sorted := w.sort(rows, places, g.order, most, s.now)
+	looked := sorted.Rows()
+	taken = s.sweep(g, &sorted, reading.Cursor{}, windowRows).Rows()
 	if 2*taken >= looked {
 		w.size = min(2*w.size, windowRows)
 	} else {
@@ -101,52 +73,44 @@ func (s *Station) sweep(g *gland, rows []reading.Row, places []int) (taken int) 
 	return taken
 }
 
-func (g *gland) sweep(w *window, rows []reading.Row) (taken int) {
-	if w.warms == 0 {
-		taken = w.end(g.glide(w.drops[:w.count], streamSpan/16, never))
-	} else {
-		rise, judgedC, judged := g.rise, g.judgedC, g.judged
-		again := func(drops int) {
-			g.rise, g.judgedC, g.judged = rise, judgedC, judged
-			w.end(drops)
-			g.warmEasily(rows, w.warm[:w.warms])
-		}
-		if n := g.warmEasily(rows, w.warm[:w.warms]); n < w.warms {
-			again(w.before(w.warm[n]))
-		}
-		if n := g.glide(w.drops[:w.count], streamSpan/16, never); n < w.count {
-			again(n)
-		}
-		taken = w.end(w.count)
+// sweepsWarms reports that temperatures may be taken in a sweep.
+func (g *gland) sweepsWarms() bool { return g.shaft.turns && !g.cfg.InferShaft }
+
+// sweep takes rows of an easy gland up to a drop, at most so many drops, as far as
+// none needs judgement, but maybe the last. It says where it has come to.
+func (s *Station) sweep(g *gland, rows *reading.Stretch, from reading.Cursor, most int) reading.Cursor {
+	until := s.untilOthers(g)
+	end := min(from.Drops+most, len(rows.Drops))
+	warms := rows.Warms[from.Warms:]
+	rise, judgedC, judged := g.rise, g.judgedC, g.judged
+	n, again := g.warmEasily(warms, end, until)
+	if again { // it needs judgement, so the sweep ends before it
+		n--
 	}
-	if taken > 0 {
-		g.drip.feelWarmth(g.judgedC, g.judged)
+	if n < len(warms) {
+		end = min(end, int(warms[n].After))
 	}
-	return taken
+	taken := 0
+	if end > from.Drops {
+		taken = g.glide(rows.Drops[from.Drops:end], min(until, g.rise.SilentAt()))
+	}
+	to := from.Drops + taken
+	if again || n > 0 && int(warms[n-1].After) >= to {
+		g.rise, g.judgedC, g.judged = rise, judgedC, judged
+		n, _ = g.warmEasily(warms, to, until)
+	}
+	if taken == 0 {
+		return from // and no temperature comes before the first drop
+	}
+	g.drip.feelWarmth(g.judgedC, g.judged)
+	s.now = rows.Drops[to-1]
+	return reading.Cursor{Drops: to, Warms: from.Warms + n}
 }
 
-// warmEasily takes temperatures as far as they need no judgement. It says how
-// many, but has taken one that brings the rise over its limit all the same.
-func (g *gland) warmEasily(rows []reading.Row, which []uint8) int {
-	for n, i := range which {
-		row := &rows[i]
-		if row.Kind == reading.Ref {
-			if !g.rise.Reference.Steady(row.At, row.Value) {
-				return n
-			}
-			continue
-		}
-		if steady, hot := g.feelEasily(row.At, row.Value); !steady || hot {
-			return n
-		}
-	}
-	return len(which)
-}
-
-// untilOthers is when something else than the detector of an easy gland wants
-// waking.
+// untilOthers is when something else than the detector and the probes of an easy
+// gland wants waking.
 func (s *Station) untilOthers(g *gland) time.Duration {
-	until := g.restDue
+	until := g.fixedDue
 	if s.agenda[0] != g {
 		return min(until, s.agenda[0].due)
 	}

@@ -187,19 +187,27 @@ func (p *Probe) stuck(c float64) bool {
 	}
 	if c != p.last {
 		p.same = 0
-		p.stirs += (1 - p.stirs) / float64(min(p.learned+1, stirsMemory))
+		p.stirs += (1 - p.stirs) * stirShare(p.learned)
 		p.learned++
 		return false
 	}
 	p.same++
-	if p.maybeStuck(p.same) && float64(p.same)*-math.Log1p(-p.stirs) > stuckOdds {
+	if p.learned >= stuckLearned && float64(p.same)*-math.Log1p(-p.stirs) > stuckOdds {
 		return true
 	}
 	if p.same < sameTaught { // a freeze must not teach that the sensor never stirs
-		p.stirs -= p.stirs / float64(min(p.learned+1, stirsMemory))
+		p.stirs += (0 - p.stirs) * stirShare(p.learned)
 		p.learned++
 	}
 	return false
+}
+
+// stirShare is the weight of a reading after so many that taught.
+func stirShare(learned int) float64 {
+	if learned >= stirsMemory-1 {
+		return 1.0 / stirsMemory
+	}
+	return 1 / float64(learned+1)
 }
 
 // Deadline is when the passing of time alone makes the sensor faulty.

@@ -99,3 +99,15 @@ func TestGapForgetsGrowth(t *testing.T) {
 		t.Errorf("slope %g after a gap", s)
 	}
 }
+
+// The approximant beside the exponential itself.
+func TestGainIsOneMinusExp(t *testing.T) {
+	for step := time.Millisecond; step < 20*time.Minute; step += step/7 + 1 {
+		for _, over := range []time.Duration{fastTime, slowTime, lagTime, normalTime} {
+			want := -math.Expm1(-step.Seconds() / over.Seconds())
+			if got := gain(step, over); math.Abs(got-want) > 1e-5*want {
+				t.Errorf("%s over %s: %.9g, want %.9g", step, over, got, want)
+			}
+		}
+	}
+}

@@ -46,15 +46,10 @@ func newBank(side Side, edge float64, levels int) bank {
 
 // setShape rebuilds the bank for a regularity. alarmsPerYear is the budget of
 // the whole bank.
-func (b *bank) setShape(step int, alarmsPerYear float64) {
-	shape := shapeAt(step)
+func (b *bank) setShape(step int, of *curves, alarmsPerYear float64) {
 	for i := range b.levels {
 		c := &b.levels[i]
-		rate := b.edge * levelRatios[b.side][i]
-		c.gain.fill(func(y float64) float64 {
-			x := y / b.edge
-			return logDensity(x, shape, rate) - logDensity(x, shape, b.edge)
-		})
+		c.gain = of.gain(b.side, i, b.edge)
 		before := c.threshold
 		c.threshold = threshold(b.side, i, step, b.edge, alarmsPerYear/float64(len(b.levels)))
 		if before > 0 { // keep the share of the threshold reached
@@ -67,26 +62,26 @@ func (b *bank) setShape(step int, alarmsPerYear float64) {
 // step takes n intervals of x seconds each that end at a moment, and reports
 // the level that is past its threshold, if any.
 func (b *bank) step(at time.Duration, x float64, n int) *cusum {
-	if b.idle {
-		if x >= float64(b.quietFrom) && x <= float64(b.quietTo) {
-			b.last = at
-			return nil
-		}
-		b.rouse()
+	if b.rests(at, x) {
+		return nil
 	}
+	b.rouse()
 	p := locate(x * b.edge)
 	var fired *cusum
 	gathered := 0.0
 	for i := range b.levels {
 		c := &b.levels[i]
-		c.sum += float64(n) * c.gain.at(p)
-		switch {
-		case c.sum <= 0:
-			c.sum, c.since = 0, at
-		case c.sum >= c.threshold:
+		sum := c.sum + float64(n)*c.gain.at(p)
+		nought := 0 // nobody can guess whether it is, so nothing here asks
+		if sum <= 0 {
+			nought = 1
+		}
+		c.sum = math.Float64frombits(math.Float64bits(sum) & (uint64(nought) - 1))
+		c.since += (at - c.since) & -time.Duration(nought)
+		gathered += c.sum
+		if sum >= c.threshold {
 			fired = c
 		}
-		gathered += c.sum
 	}
 	b.idle, b.last = gathered == 0, at
 	return fired
@@ -106,6 +101,19 @@ func (b *bank) alert() float64 {
 	return nearest
 }
 
+// suspicious reports that a level is nearer to its threshold than suspicion.
+func (b *bank) suspicious() bool {
+	if b.idle {
+		return false
+	}
+	for i := range b.levels {
+		if c := &b.levels[i]; c.sum > suspicion*c.threshold {
+			return true
+		}
+	}
+	return false
+}
+
 func (b *bank) reset(at time.Duration) {
 	for i := range b.levels {
 		c := &b.levels[i]
@@ -118,13 +126,9 @@ func (b *bank) reset(at time.Duration) {
 // it lasts: the log ratio of the two chances that an interval is that long.
 type silences [bankLevels]table
 
-func (s *silences) setShape(edge float64, shape float64) {
+func (s *silences) setShape(edge float64, of *curves) {
 	for i := range s {
-		rate := edge * levelRatios[TooLow][i]
-		s[i].fill(func(y float64) float64 {
-			x := y / edge
-			return logSurvival(x, shape, rate) - logSurvival(x, shape, edge)
-		})
+		s[i] = of.silence(i, edge)
 	}
 }
 

@@ -36,8 +36,8 @@ func renewal(side Side, level, step int, edge, h float64, cycles int, rng *rand.
 	b := newBank(side, edge, bankLevels)
 	var quiet silences
 	shape := shapeAt(step)
-	b.setShape(step, 1)
-	quiet.setShape(edge, shape)
+	b.setShape(step, newCurves(step), 1)
+	quiet.setShape(edge, newCurves(step))
 	gain := &b.levels[level].gain
 	rate := edge * ratio
 
@@ -91,7 +91,7 @@ var truths = []truth{{0, 0}, {0.02, 0.02}, {0, 0.02}, {0.02, 0}}
 // quadrature (Lundberg's equation, Wald 1947).
 func growth(side Side, level, step int, edge float64, tr truth) float64 {
 	b := newBank(side, edge, bankLevels)
-	b.setShape(step, 1)
+	b.setShape(step, newCurves(step), 1)
 	gain := func(x float64) float64 { return b.levels[level].gain.at(locate(x * edge)) }
 	shape := shapeAt(step)
 	moment := func(s float64) float64 {

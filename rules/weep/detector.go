@@ -48,6 +48,8 @@ type Detector struct {
 
 	quietFrom, quietTo time.Duration
 	idleReach          time.Duration // reach without any alert
+	halfReach          time.Duration // and with suspicion
+	calmHigh, calmLow  interval
 }
 
 // reachSteps is how finely the reach of a silence follows the alert level.
@@ -81,16 +83,17 @@ func (d *Detector) useShape(step int) {
 		return
 	}
 	d.shape = int8(step)
-	shape := shapeAt(step)
+	of := d.model.curves.at(step)
 	for _, b := range []*bank{&d.low, &d.high, &d.gush} {
-		b.setShape(step, d.cfg.FalseAlarmsPerYear)
+		b.setShape(step, of, d.cfg.FalseAlarmsPerYear)
 	}
-	d.quiet.setShape(d.low.edge, shape)
+	d.quiet.setShape(d.low.edge, of)
 	for i := range d.reach {
 		d.reach[i] = below(d.quiet.reachAt(&d.low, float64(i)/reachSteps))
 	}
-	d.idleReach = d.reachAt(0)
+	d.idleReach, d.halfReach = d.reachAt(0), d.reachAt(suspicion*reachSteps)
 	d.findQuiet()
+	d.findCalm()
 }
 
 // Shape is the regularity in use: 1 = Poisson, larger = more regular.
@@ -134,7 +137,8 @@ func (d *Detector) take(at time.Duration, n int) {
 		d.whole = true
 		return
 	}
-	x := max(0, (at - d.from).Seconds())
+	interval := max(0, at-d.from)
+	x := seconds(interval)
 	several := float32(0)
 	if n > 1 {
 		several = 1
@@ -149,7 +153,7 @@ func (d *Detector) take(at time.Duration, n int) {
 	}
 	d.step(at, x, 1)
 	if d.whole {
-		d.teach(x)
+		d.teach(interval)
 	}
 	if n > 1 { // together with the first: splash, or too close to tell apart
 		d.step(at, 0, n-1)
@@ -190,10 +194,11 @@ func (d *Detector) leave(b *bank, back *recovery, out *bool, at time.Duration, c
 func (d *Detector) SetLeak(at time.Duration, leakDPM float64) {
 	d.rouse()
 	d.high.edge = leakDPM / Margin / 60
-	d.high.setShape(int(d.shape), d.cfg.FalseAlarmsPerYear)
+	d.high.setShape(int(d.shape), d.model.curves.at(int(d.shape)), d.cfg.FalseAlarmsPerYear)
 	d.high.reset(at)
 	d.leak = newRecovery(leakDPM/60, d.high.edge)
 	d.findQuiet()
+	d.findCalm()
 }
 
 // Onset is the best guess of when the weep last left the band.
@@ -202,12 +207,15 @@ func (d *Detector) Onset() time.Duration { return d.onset }
 // suspicion is the share of a threshold above which intervals are not learned.
 const suspicion = 0.5
 
-func (d *Detector) teach(x float64) {
-	alert := d.lowOut || d.highOut || d.gushOut || d.low.alert() > suspicion || d.high.alert() > suspicion
-	if d.learn.interval(x, alert) {
+func (d *Detector) teach(interval time.Duration) {
+	alert := d.lowOut || d.highOut || d.gushOut || d.low.suspicious() || d.high.suspicious()
+	if d.learn.interval(interval, alert) {
 		d.useShape(d.learn.cautiousStep(d.model, int(d.shape)))
 	}
 }
+
+// seconds is an interval in seconds.
+func seconds(interval time.Duration) float64 { return float64(interval) * 1e-9 }
 
 // Deadline is when a silence that lasts would next need Silent; ok is false when
 // it never will.

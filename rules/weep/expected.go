@@ -34,8 +34,9 @@ func NewExpected(side Side, limitDPM, falseAlarmsPerYear, shape float64) *Expect
 	}
 	step := min(shapeSteps-1, max(0, unlearnedStep+int(math.Round(math.Log(shape)/math.Log(shapeRatio)))))
 	e := &Expected{bank: newBank(side, edge, bankLevels), shape: shapeAt(step)}
-	e.bank.setShape(step, falseAlarmsPerYear)
-	e.quiet.setShape(edge, e.shape)
+	of := newCurves(step)
+	e.bank.setShape(step, of, falseAlarmsPerYear)
+	e.quiet.setShape(edge, of)
 	for i := range quantiles {
 		e.units = append(e.units, mathext.GammaIncRegInv(e.shape, (float64(i)+0.5)/quantiles)/e.shape)
 	}

@@ -9,27 +9,42 @@ import "time"
 // replay goes. What idle banks leave undone is to note, level by level, when
 // their sums were last nought; rouse does it when it matters.
 
-// Glide takes single drops as Drops does. It goes on as long as they lie at least
-// so much apart, come before until and before Deadline, and no side is out; one
-// that brings a side out is the last. c counts them too. It says how many it has
-// taken.
-func (d *Detector) Glide(c *Counter, drops []time.Duration, least, until time.Duration) (n int) {
+// Gait says which drops Glide takes: those an interval of at least Lively after the
+// one before, and those of at least Least that are not the last of Burst+1 within a
+// span, as far as it can tell by the drops it is given.
+type Gait struct {
+	Least, Lively time.Duration
+	Burst         int
+	Within        time.Duration
+}
+
+func (g *Gait) takes(drops []time.Duration, n int, x time.Duration) bool {
+	return x >= g.Lively || x >= g.Least && n >= g.Burst && drops[n]-drops[n-g.Burst] > g.Within
+}
+
+// Glide takes single drops as Drops does. It goes on as long as they are of the
+// gait, come before until and before Deadline, and no side is out; one that brings
+// a side out is the last. c counts them too. It says how many it has taken.
+func (d *Detector) Glide(c *Counter, drops []time.Duration, gait Gait, until time.Duration) (n int) {
 	if !d.whole || d.lowOut || d.highOut || d.gushOut {
 		return 0
 	}
+	for len(drops) > 0 && drops[len(drops)-1] >= until {
+		drops = drops[:len(drops)-1]
+	}
 	for n < len(drops) {
 		if d.idle && d.looked == 0 {
-			if n += d.coast(drops[n:], least, until); n == len(drops) {
+			if n = d.coast(drops, n, gait); n == len(drops) {
 				break
 			}
 		}
 		at := drops[n]
 		x := at - d.from
-		if x < least || at >= d.before(until) {
+		if !gait.takes(drops, n, x) || at >= d.dueBefore() {
 			break
 		}
 		n++
-		if d.weigh(at, x.Seconds()) {
+		if d.weigh(at, x) {
 			break
 		}
 	}
@@ -37,47 +52,52 @@ func (d *Detector) Glide(c *Counter, drops []time.Duration, least, until time.Du
 	return n
 }
 
-// coast takes drops of an idle detector that only teach, none of which fills a
-// block.
-func (d *Detector) coast(drops []time.Duration, least, until time.Duration) (n int) {
-	low, high := max(least, d.quietFrom, 1), min(d.quietTo, d.idleReach-1)
-	drops = drops[:min(len(drops), d.learn.room())]
-	from, previous, learned := d.from, d.learn.previous, &d.learn.block
-	for n < len(drops) {
-		at := drops[n]
-		x := at - from
-		if x < low || x > high || at >= until {
-			break
-		}
-		from = at
-		n++
-		previous = learned.addEvery2nd(previous, x.Seconds())
-	}
-	d.from, d.learn.previous = from, previous
-	return n
-}
-
 // weigh takes one drop that is evidence of something, and reports whether a side
 // is out by it.
-func (d *Detector) weigh(at time.Duration, x float64) (out bool) {
+func (d *Detector) weigh(at, interval time.Duration) (out bool) {
 	d.rouse()
 	d.polled -= d.polled * (1.0 / 16)
 	d.from, d.looked = at, 0
-	d.step(at, x, 1)
-	d.teach(x)
+	x := seconds(interval)
+	if d.watched && !d.low.rests(at, x) {
+		d.weighIn(&d.low, &d.dry, &d.lowOut, at, x)
+	}
+	if !d.high.rests(at, x) {
+		d.weighIn(&d.high, &d.leak, &d.highOut, at, x)
+	}
+	if !d.gush.rests(at, x) {
+		d.weighIn(&d.gush, &d.stream, &d.gushOut, at, x)
+	}
+	d.teach(interval)
 	d.rest()
 	return d.lowOut || d.highOut || d.gushOut
 }
 
-// before is the earlier of a time and the deadline, which learning may have moved.
-func (d *Detector) before(until time.Duration) time.Duration {
+// weighIn gives one interval to a bank whose side is not out.
+func (d *Detector) weighIn(b *bank, back *recovery, out *bool, at time.Duration, x float64) {
+	if c := b.step(at, x, 1); c != nil {
+		d.leave(b, back, out, at, c)
+	}
+}
+
+// rests takes an interval that leaves an idle bank idle.
+func (b *bank) rests(at time.Duration, x float64) bool {
+	if !b.idle || x < float64(b.quietFrom) || x > float64(b.quietTo) {
+		return false
+	}
+	b.last = at
+	return true
+}
+
+// dueBefore is the deadline, which learning may have moved.
+func (d *Detector) dueBefore() time.Duration {
 	if d.low.idle && d.looked == 0 {
-		return min(until, d.from+d.idleReach)
+		return d.from + d.idleReach
 	}
 	if at, ok := d.Deadline(); ok {
-		return min(at, until)
+		return at
 	}
-	return until
+	return never
 }
 
 // IdleDeadline is Deadline of an idle detector, until its next drop.

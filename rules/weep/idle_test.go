@@ -14,7 +14,7 @@ import (
 // Glide does exactly what Drops does, drop by drop: the two detectors stay the
 // same to the last bit, and no deadline is passed over.
 func TestGlideIsDrops(t *testing.T) {
-	taken, all, idle := 0, 0, 0
+	taken, all, idle, passed := 0, 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		cfg := rapid.SampledFrom([]Config{
 			{DryDPM: 15, LeakDPM: 60, GushDPM: 200, FalseAlarmsPerYear: 1},
@@ -26,6 +26,8 @@ func TestGlideIsDrops(t *testing.T) {
 		both := func(do func(d *Detector)) { do(quick); do(long) }
 		now := time.Duration(rapid.Int64Range(1, 1e18).Draw(t, "epoch"))
 		both(func(d *Detector) { d.Restart(now); d.Arm(now, true) })
+		learned := muchLearned(rapid.SampledFrom([]int{0, 0, 6, 12, 24}).Draw(t, "bins learned"))
+		both(func(d *Detector) { d.learn.learned = learned })
 		c1.Restart(now)
 		c2.Restart(now)
 		mean := 60 / math.Sqrt(cfg.DryDPM*cfg.LeakDPM)
@@ -46,7 +48,10 @@ func TestGlideIsDrops(t *testing.T) {
 						t.Fatalf("deadline while idle %v, want %v", at, until)
 					}
 				}
-				n := quick.Glide(&c1, times(rows), 0, until)
+				if quick.learn.passed > 0 {
+					passed++
+				}
+				n := quick.Glide(&c1, times(rows), Gait{}, until)
 				dropsBeforeDeadline(t, long, &c2, rows[:n])
 				taken, rows = taken+n, rows[n:]
 				if len(rows) == 0 {
@@ -59,22 +64,7 @@ func TestGlideIsDrops(t *testing.T) {
 				rows = rows[1:]
 			}
 			at := now + time.Duration(rapid.Int64Range(0, 3e9).Draw(t, "later"))
-			switch rapid.IntRange(0, 6).Draw(t, "odd") {
-			case 0:
-				both(func(d *Detector) { d.Restart(at) })
-			case 1:
-				both(func(d *Detector) { d.Arm(at, !d.watched) })
-			case 2:
-				both(func(d *Detector) { d.Forget(at) })
-			case 3:
-				both(func(d *Detector) { d.SetLeak(at, cfg.LeakDPM*1.2) })
-			case 4:
-				both(func(d *Detector) { d.Drops(at, 3) })
-			case 5:
-				both(func(d *Detector) {
-					d.Reconfigure(at, Config{DryDPM: cfg.DryDPM * 1.1, LeakDPM: cfg.LeakDPM, GushDPM: cfg.GushDPM, FalseAlarmsPerYear: 1})
-				})
-			default:
+			if !somethingOdd(t, both, cfg, at) {
 				continue
 			}
 			now = at
@@ -87,9 +77,41 @@ func TestGlideIsDrops(t *testing.T) {
 			t.Fatalf("\n%s\nby Drops\n%s", a, b)
 		}
 	})
-	if taken < all/8 || idle == 0 { // how much it takes is up to the dice
-		t.Errorf("Glide took %d of %d drops, %d times idle: little is shown", taken, all, idle)
+	if taken < all/8 || idle == 0 || passed == 0 { // how much it takes is up to the dice
+		t.Errorf("Glide took %d of %d drops, %d times idle, %d times not learning: little is shown", taken, all, idle, passed)
 	}
+}
+
+// somethingOdd does to both detectors what ends a row of drops, now and then.
+func somethingOdd(t *rapid.T, both func(func(d *Detector)), cfg Config, at time.Duration) bool {
+	switch rapid.IntRange(0, 6).Draw(t, "odd") {
+	case 0:
+		both(func(d *Detector) { d.Restart(at) })
+	case 1:
+		both(func(d *Detector) { d.Arm(at, !d.watched) })
+	case 2:
+		both(func(d *Detector) { d.Forget(at) })
+	case 3:
+		both(func(d *Detector) { d.SetLeak(at, cfg.LeakDPM*1.2) })
+	case 4:
+		both(func(d *Detector) { d.Drops(at, 3) })
+	case 5:
+		both(func(d *Detector) {
+			d.Reconfigure(at, Config{DryDPM: cfg.DryDPM * 1.1, LeakDPM: cfg.LeakDPM, GushDPM: cfg.GushDPM, FalseAlarmsPerYear: 1})
+		})
+	default:
+		return false
+	}
+	return true
+}
+
+// muchLearned is nearly a memory full of pairs in the first so many bins.
+func muchLearned(bins int) (c binCounts) {
+	for i := range bins {
+		c.count[i] = uint16((memory - 2*blockPairs) / bins)
+		c.total += c.count[i]
+	}
+	return c
 }
 
 // dropsBeforeDeadline takes the rows drop by drop, none beyond a deadline.

@@ -23,37 +23,59 @@ const (
 	mostMissed   = 6   // in a row; one more is rarer than any false-alarm budget
 )
 
-// logGamma is the log density at x > 0 of a gamma variable of the given shape
-// whose rate parameter is rate (mean shape/rate).
-func logGamma(x, shape, rate float64) float64 {
-	lg, _ := math.Lgamma(shape)
-	return shape*math.Log(rate) + (shape-1)*math.Log(x) - rate*x - lg
+// logDensity is the log density of an interval of x > 0 seconds.
+func logDensity(x, shape, rate float64) float64 {
+	return logAdd(logSplash(x), math.Log(rate)+logUnitDensity(rate*x, shape))
 }
 
-// logDensity is the log density of an interval of x seconds.
-func logDensity(x, shape, rate float64) float64 {
-	sum := math.Inf(-1)
+// logSplash is the log density of a splash x seconds after its drop.
+func logSplash(x float64) float64 {
 	if x < splashWithin {
-		sum = math.Log(splashShare / splashWithin)
+		return math.Log(splashShare / splashWithin)
 	}
-	share := math.Log((1 - splashShare) * (1 - missedShare))
-	for missed := range mostMissed + 1 {
-		sum = logAdd(sum, share+logGamma(x, shape*float64(missed+1), shape*rate))
-		share += math.Log(missedShare)
+	return math.Inf(-1)
+}
+
+// logUnitDensity is the log density at u, in mean intervals, of what is no splash.
+func logUnitDensity(u, shape float64) float64 {
+	var terms [mostMissed + 1]float64
+	most, logU, logShape := math.Inf(-1), math.Log(u), math.Log(shape)
+	for missed := range terms {
+		k := shape * float64(missed+1)
+		lg, _ := math.Lgamma(k)
+		terms[missed] = logShare(missed) + k*logShape + (k-1)*logU - shape*u - lg
+		most = max(most, terms[missed])
 	}
-	return sum
+	sum := 0.0
+	for _, term := range terms {
+		sum += math.Exp(term - most)
+	}
+	return most + math.Log(sum)
+}
+
+// logShare is the log share of intervals in which so many drops were missed.
+func logShare(missed int) float64 {
+	return math.Log((1-splashShare)*(1-missedShare)) + float64(missed)*math.Log(missedShare)
 }
 
 // logSurvival is the log probability that an interval is longer than x seconds.
 func logSurvival(x, shape, rate float64) float64 {
-	sum := math.Inf(-1)
+	return logAdd(logSplashLater(x), logUnitSurvival(rate*x, shape))
+}
+
+func logSplashLater(x float64) float64 {
 	if x < splashWithin {
-		sum = math.Log(splashShare * (1 - x/splashWithin))
+		return math.Log(splashShare * (1 - x/splashWithin))
 	}
-	share := math.Log((1 - splashShare) * (1 - missedShare))
+	return math.Inf(-1)
+}
+
+// logUnitSurvival is the log probability of more than u, in mean intervals, for what
+// is no splash.
+func logUnitSurvival(u, shape float64) float64 {
+	sum := math.Inf(-1)
 	for missed := range mostMissed + 1 {
-		sum = logAdd(sum, share+logGammaTail(shape*float64(missed+1), shape*rate*x))
-		share += math.Log(missedShare)
+		sum = logAdd(sum, logShare(missed)+logGammaTail(shape*float64(missed+1), shape*u))
 	}
 	return sum
 }

@@ -2,7 +2,7 @@ package weep
 
 import (
 	"math"
-	"slices"
+	"time"
 )
 
 // regularity learns the shape of a gland's intervals.
@@ -13,11 +13,14 @@ import (
 // v = |a-b|/(a+b); splash and missed drops are a share of the pairs that is
 // fitted along. Pairs come in blocks; a block counts only when the gland stayed
 // quiet through it, and for one more block after it, so that the onset of a
-// fault is not learned as normal.
+// fault is not learned as normal. Once much is known one block in four is enough,
+// as long as they are all alike.
 type regularity struct {
-	previous float64 // s; 0 = none
-	block    bins    // being filled
-	held     bins    // full, waiting for the next to be quiet too
+	previous time.Duration // 0 = none
+	passed   uint16        // so many intervals are not looked at
+	unlike   uint8         // so many blocks in which none is passed over
+	block    bins          // being filled
+	held     bins          // full, waiting for the next to be quiet too
 	learned  binCounts
 	judgedAt uint16 // learned.total when the shape was last fitted
 	noisy    bool   // the block being filled saw an alert
@@ -27,6 +30,12 @@ const (
 	pairBins   = 24
 	blockPairs = 64      // pairs, two intervals each
 	memory     = 1 << 14 // pairs; when full the old ones count half
+	// From half the memory on, 9 hours at 30 drops a minute, so many intervals are
+	// passed over between two blocks, unless one of the last blocks was unlike what
+	// was learned. No source: what is remembered is then of one to three days.
+	between    = 3 * 2 * blockPairs
+	unlikeFor  = 16 // blocks
+	unlikeFrom = 3  // standard deviations
 )
 
 type bins struct {
@@ -51,11 +60,20 @@ func shapeAt(step int) float64 { return math.Pow(shapeRatio, float64(step-unlear
 // detector promises to handle before it has learned.
 const unlearnedStep = 8
 
-// interval takes the next whole interval in seconds; alert says that a bank is
-// suspicious. It reports whether enough was learned for a new fit.
-func (r *regularity) interval(x float64, alert bool) (refit bool) {
+// interval takes the next whole interval; alert says that a bank is suspicious. It
+// reports whether enough was learned for a new fit.
+func (r *regularity) interval(x time.Duration, alert bool) (refit bool) {
 	r.noisy = r.noisy || alert
-	r.pair(x)
+	if r.passed > 0 {
+		r.passed--
+		return false
+	}
+	if r.previous == 0 {
+		r.previous = x
+		return false
+	}
+	r.block.add(r.previous, x)
+	r.previous = 0
 	if r.block.total < blockPairs {
 		return false
 	}
@@ -71,43 +89,31 @@ func (r *regularity) room() int {
 	return n
 }
 
-// pair counts every second interval with the one before.
-func (r *regularity) pair(x float64) {
-	if r.previous == 0 {
-		r.previous = x
-		return
-	}
-	v := math.Abs(x-r.previous) / (x + r.previous)
-	r.previous = 0
-	r.block.count[min(int(v*pairBins), pairBins-1)]++
-	r.block.total++
-}
-
-// addEvery2nd is pair for an interval above nought, without a branch: whether it
-// is a second one is as good as chance to the processor. It gives what the next
-// one's previous is.
-func (b *bins) addEvery2nd(previous, x float64) float64 {
-	second := uint8(0)
-	if previous != 0 {
-		second = 1
-	}
-	v := math.Abs(x-previous) / (x + previous)
-	b.count[min(int(v*pairBins), pairBins-1)] += second
-	b.total += second
-	return math.Float64frombits(math.Float64bits(x) & (uint64(second) - 1))
+// add counts a pair of intervals, not both nought.
+func (b *bins) add(x, y time.Duration) {
+	v := float64((x - y).Abs()) / float64(x+y)
+	b.count[min(int(v*pairBins), pairBins-1)]++
+	b.total++
 }
 
 // closeBlock moves the blocks on; a fit is due when the learned pairs have
-// grown by a sixteenth, or were halved.
+// grown by an eighth, later by a quarter, or were halved.
 func (r *regularity) closeBlock() (refit bool) {
 	if r.noisy {
 		r.discard()
 		return false
 	}
 	r.learned.add(r.held)
+	if r.unlike = max(r.unlike, 1) - 1; r.learned.unlike(&r.block) {
+		r.unlike = unlikeFor
+	}
 	r.held, r.block = r.block, bins{}
+	share := uint16(8)
+	if r.learned.total >= memory/2 && r.unlike == 0 {
+		r.passed, share = between, 4
+	}
 	grown := r.learned.total - min(r.judgedAt, r.learned.total)
-	if r.learned.total >= r.judgedAt && grown <= r.judgedAt/16 {
+	if r.learned.total >= r.judgedAt && grown <= r.judgedAt/share {
 		return false
 	}
 	r.judgedAt = r.learned.total
@@ -119,7 +125,20 @@ func (r *regularity) interrupt() { r.previous = 0 }
 
 // discard drops what is not yet accepted.
 func (r *regularity) discard() {
-	r.held, r.block, r.noisy, r.previous = bins{}, bins{}, false, 0
+	r.held, r.block, r.noisy, r.previous, r.passed = bins{}, bins{}, false, 0, 0
+}
+
+// unlike reports a block whose mean lies far from that of what was learned.
+func (c *binCounts) unlike(b *bins) bool {
+	var n, sum, squares, block float64
+	for i := range c.count {
+		x := float64(i)
+		n, sum, squares = n+float64(c.count[i]), sum+x*float64(c.count[i]), squares+x*x*float64(c.count[i])
+		block += x * float64(b.count[i])
+	}
+	mean := sum / n
+	off := block/blockPairs - mean
+	return off*off*blockPairs > unlikeFrom*unlikeFrom*(squares/n-mean*mean)
 }
 
 func (c *binCounts) add(b bins) {
@@ -175,9 +194,11 @@ func firstAbove(fit *[shapeSteps]float64, least float64) int {
 }
 
 // pairModel holds the log chance of each bin for each shape and share of odd
-// pairs. It is the same for all glands, and read only.
+// pairs, and the curves of the shapes. It is the same for all glands.
 type pairModel struct {
-	logChance [shapeSteps][pairBins][oddWays]float64
+	curves curveBook
+
+	logChance [shapeSteps][oddWays][pairBins]float64
 	most      [shapeSteps][pairBins]float64 // of the ways
 }
 
@@ -193,18 +214,21 @@ var (
 
 func newPairModel() *pairModel {
 	m := &pairModel{}
+	logs := foldedLogs()
 	for step := range m.logChance {
-		plain := foldedBeta(shapeAt(step))
+		plain := foldedBeta(shapeAt(step), logs)
+		for i := range plain {
+			m.most[step][i] = math.Inf(-1)
+		}
 		for p, power := range oddPowers {
 			odd := oddChance(power)
 			for s, share := range oddShares {
 				for i := range plain {
-					m.logChance[step][i][p*len(oddShares)+s] = math.Log((1-share)*plain[i] + share*odd[i])
+					chance := math.Log((1-share)*plain[i] + share*odd[i])
+					m.logChance[step][p*len(oddShares)+s][i] = chance
+					m.most[step][i] = max(m.most[step][i], chance)
 				}
 			}
-		}
-		for i := range plain {
-			m.most[step][i] = slices.Max(m.logChance[step][i][:])
 		}
 	}
 	return m
@@ -223,15 +247,28 @@ func oddChance(power float64) (chance [pairBins]float64) {
 	return chance
 }
 
+// fineBins is into how many a bin is cut to sum a density over it.
+const fineBins = 64
+
+// foldedLogs are ln(1-v^2) in the middle of each fine bin.
+func foldedLogs() *[pairBins][fineBins]float64 {
+	var logs [pairBins][fineBins]float64
+	for i := range logs {
+		for j := range logs[i] {
+			v := (float64(i) + (float64(j)+0.5)/fineBins) / pairBins
+			logs[i][j] = math.Log1p(-v * v)
+		}
+	}
+	return &logs
+}
+
 // foldedBeta bins the density of |2u-1|, u ~ Beta(shape, shape), which is
 // proportional to (1-v^2)^(shape-1).
-func foldedBeta(shape float64) (chance [pairBins]float64) {
-	const fine = 64
+func foldedBeta(shape float64, logs *[pairBins][fineBins]float64) (chance [pairBins]float64) {
 	sum := 0.0
 	for i := range chance {
-		for j := range fine {
-			v := (float64(i) + (float64(j)+0.5)/fine) / pairBins
-			chance[i] += math.Pow(1-v*v, shape-1)
+		for _, l := range logs[i] {
+			chance[i] += math.Exp((shape - 1) * l)
 		}
 		sum += chance[i]
 	}
@@ -247,15 +284,12 @@ func (m *pairModel) logLikelihood(c *binCounts, step int, least float64) float64
 	if m.atMost(c, step) < least {
 		return math.Inf(-1)
 	}
-	var sums [oddWays]float64
-	for i := range c.count {
-		n := float64(c.count[i])
-		for way, chance := range &m.logChance[step][i] {
-			sums[way] += n * chance
-		}
-	}
 	best := math.Inf(-1)
-	for _, sum := range sums {
+	for way := range &m.logChance[step] {
+		sum := 0.0
+		for i, chance := range &m.logChance[step][way] {
+			sum += float64(c.count[i]) * chance
+		}
 		best = max(best, sum)
 	}
 	return best

@@ -1,6 +1,7 @@
 package weep
 
 import (
+	"math"
 	"math/rand/v2"
 	"time"
 
@@ -63,4 +64,11 @@ func follow(d *Detector, t float64, out func() bool) (found float64, was bool) {
 		found, was = t, true
 	}
 	return found, was
+}
+
+// logGamma is the log density at x > 0 of a gamma variable of the given shape
+// whose rate parameter is rate (mean shape/rate).
+func logGamma(x, shape, rate float64) float64 {
+	lg, _ := math.Lgamma(shape)
+	return shape*math.Log(rate) + (shape-1)*math.Log(x) - rate*x - lg
 }

@@ -7,10 +7,11 @@ import "time"
 // (shape 1), as every gland is taken to be until it has been learned. It follows
 // from the thresholds alone, see bank.
 func StopDelay(dryDPM, falseAlarmsPerYear float64) time.Duration {
+	of := newCurves(unlearnedStep)
 	b := newBank(TooLow, dryDPM*Margin/60, bankLevels)
-	b.setShape(unlearnedStep, falseAlarmsPerYear)
+	b.setShape(unlearnedStep, of, falseAlarmsPerYear)
 	var quiet silences
-	quiet.setShape(b.edge, shapeAt(unlearnedStep))
+	quiet.setShape(b.edge, of)
 	delay, _ := quiet.firstCrossing(&b)
 	return delay
 }

@@ -13,8 +13,9 @@ const maxLine = 1024
 
 var errLongLine = fmt.Errorf("line longer than %d bytes; this is no recording, or its line ends were lost", maxLine)
 
-// bufferSize is what is read at a time: half of a usual second-level cache.
-const bufferSize = 128 << 10
+// bufferSize is what is read at a time: a quarter of a usual second-level cache.
+// Of 32 to 1,024 KiB it was the quickest.
+const bufferSize = 256 << 10
 
 // lineReader cuts its input into lines without copying or allocating.
 type lineReader struct {

@@ -2,7 +2,6 @@ package recording
 
 import (
 	"encoding/binary"
-	"time"
 
 	"weepd/rules/reading"
 )
@@ -28,62 +27,6 @@ const (
 	stampSize = 24 // "2006-01-02T15:04:05.000Z"
 )
 
-// plainRows reads rows as long as each is in the minute of the last, stamped in
-// milliseconds, and is one drop of the point that dripped last, or a temperature
-// met before of one of the two points that had one last. Nearly all rows of a
-// recording are like that, so there is no call in here.
-func (r *Reader) plainRows(rows []reading.Row) (n int) {
-	l, q := r.lines, &r.quick
-	buf, start := l.buf[:l.end], l.start
-	last, line := r.last, uint32(l.number-r.base)
-	drip := q.shapes[reading.Drip]
-	for n < len(rows) && len(buf)-start >= quickRoom {
-		b := (*[quickRoom]byte)(buf[start:])
-		x := word(b[16:]) ^ secondsText
-		at := q.minute + millis(x)
-		if word(b[0:])^q.day|word(b[8:])^q.hour|(x|(x+secondsAdd))&secondsMask != 0 || at < last {
-			break
-		}
-		first, second := word(b[stampSize:]), word(b[stampSize+8:])
-		row := &rows[n]
-		if (first^drip.text[0])&drip.mask[0]|(second^drip.text[1])&drip.mask[1] == 0 && drip.size > 0 {
-			line++
-			row.At, row.Value, row.Line, row.Point, row.Kind, row.Quality = time.Duration(at), 1, line, drip.point, reading.Drip, reading.Good
-			n++
-			last = at
-			start += drip.size
-			continue
-		}
-		kind := reading.Temp
-		if !q.shapes[kind].fits(first, second) {
-			if kind = reading.Ref; !q.shapes[kind].fits(first, second) {
-				break
-			}
-		}
-		s := &q.shapes[kind]
-		text, width := numeralText(word(b[s.size&63:]))
-		known := q.numeral(text)
-		if known.text != text {
-			break
-		}
-		line++
-		row.At, row.Value, row.Line, row.Point, row.Kind, row.Quality = time.Duration(at), known.value, line, s.point, kind, reading.Good
-		n++
-		last = at
-		start += s.size + width
-	}
-	l.start = start
-	l.number += int64(n)
-	r.rows += int64(n)
-	r.last = last
-	return n
-}
-
-// fits reports whether a row that goes on so after its stamp is of the shape.
-func (s *shape) fits(first, second uint64) bool {
-	return (first^s.text[0])&s.mask[0]|(second^s.text[1])&s.mask[1] == 0 && s.size > 0
-}
-
 // numeralText is the number that stands first in w, with its LF, and its size;
 // all of w if there is no LF.
 func numeralText(w uint64) (text uint64, size int) {
@@ -104,7 +47,7 @@ func (q *quick) remember(w uint64, value float64) {
 	}
 }
 
-// expect makes a point what plainRows reads, the second time it is met: where
+// expect makes a point what a stretch reads, the second time it is met: where
 // many glands take turns it is not worth it.
 func (s *shape) expect(of *slot, name int) {
 	again := s.last == of.point

@@ -20,6 +20,7 @@ type quick struct {
 	long      slot
 
 	shapes [reading.Ref + 1]shape
+	scan   scan
 	values [1 << valueBits]numeral
 }
 
@@ -64,17 +65,7 @@ func zeroBytes(v uint64) uint64 { return (v - ones) &^ v & highs }
 
 // quickRows reads rows until rows is full or a line is not of the usual form.
 func (r *Reader) quickRows(rows []reading.Row) (n int) {
-	for n < len(rows) {
-		plain := r.plainRows(rows[n:])
-		if n += plain; n == len(rows) {
-			break
-		}
-		if plain > 0 && r.nextMinute() {
-			continue
-		}
-		if !r.quickRow(&rows[n]) {
-			break
-		}
+	for n < len(rows) && r.quickRow(&rows[n]) {
 		n++
 	}
 	return n
@@ -120,7 +111,7 @@ func (r *Reader) quickRow(row *reading.Row) bool {
 	} else if s.kind == reading.Temp || s.kind == reading.Ref {
 		q.remember(word(text), value)
 	}
-	if s.kind <= reading.Ref && size == stampSize {
+	if s.kind <= reading.Ref && size == stampSize && !r.stretching {
 		q.shapes[s.kind].expect(s, name)
 	}
 	l.start += size + name + 2 + width

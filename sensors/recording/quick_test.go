@@ -23,7 +23,15 @@ func readRows(r *Reader, size int) (rows []reading.Reading, places []string, err
 		if err := r.Read(batch); err != nil {
 			return rows, places, err
 		}
+		var before [8]string
+		for i := range min(8, batch.Stretch.Rows()) {
+			before[i] = batch.Where(i)
+		}
+		batch.Unroll()
 		for i, row := range batch.Rows {
+			if i < 8 && before[i] != "" && before[i] != batch.Where(i) {
+				return nil, nil, fmt.Errorf("row %d is at %s, unrolled at %s", i, before[i], batch.Where(i))
+			}
 			p := batch.Points[row.Point]
 			if p.Kind != row.Kind {
 				return nil, nil, fmt.Errorf("row of %s has kind %s", p, row.Kind)
@@ -45,8 +53,13 @@ func readSlowly(r *Reader) (rows []reading.Reading, places []string, err error) 
 	}
 }
 
-// agree fails if the two ways to read differ in a row, a place or the error.
+// agree fails if the ways to read differ in a row, a place or the error.
 func agree(t interface{ Fatalf(string, ...any) }, data []byte, batch int, through func(io.Reader) io.Reader) {
+	agreeScanning(t, data, batch, through, false)
+	agreeScanning(t, data, batch, through, true)
+}
+
+func agreeScanning(t interface{ Fatalf(string, ...any) }, data []byte, batch int, through func(io.Reader) io.Reader, portable bool) {
 	slow, err1 := NewReader("f", bytes.NewReader(data))
 	fast, err2 := NewReader("f", through(bytes.NewReader(data)))
 	if err1 != nil || err2 != nil {
@@ -55,6 +68,7 @@ func agree(t interface{ Fatalf(string, ...any) }, data []byte, batch int, throug
 		}
 		return
 	}
+	fast.quick.scan.portable = portable
 	want, wantPlaces, wantErr := readSlowly(slow)
 	got, places, err := readRows(fast, batch)
 	for i := range min(len(want), len(got)) {

@@ -1,0 +1,100 @@
+package recording
+
+import (
+	"weepd/rules/reading"
+)
+
+// Nearly all rows of a recording are single drops and temperatures of one gland,
+// stamped in UTC to the millisecond. They are read into a stretch: no row is made
+// of them, and there is no call in the loop but for a new minute or a temperature
+// not met before.
+
+const (
+	// A stretch of fewer rows than this is not worth its batch: rows one by one
+	// come next, so many of them.
+	fewestRows = 64
+	mostSingly = 4096
+)
+
+// stretch reads as many rows into the batch's stretch as go there.
+func (r *Reader) stretch(b *Batch) (n int) {
+	s := &b.Stretch
+	r.stretching = true
+	defer func() { r.stretching = false }()
+	for r.plainRows(s) {
+		if r.lines.short() && r.lines.err == nil {
+			r.lines.fill()
+		} else if !r.nextMinute() && !r.oddRow(s) {
+			break
+		}
+	}
+	for kind := range b.Of {
+		b.Of[kind] = r.quick.shapes[kind].point
+	}
+	return s.Rows()
+}
+
+// plainRows reads rows until one needs a closer look; it reports whether there is
+// room for more.
+func (r *Reader) plainRows(stretch *reading.Stretch) bool {
+	l, q := r.lines, &r.quick
+	s := &q.scan
+	s.buf, s.next, s.end = l.buf[:l.end], l.start, l.end-quickRoom
+	s.last, s.apart, s.minute = r.last, int64(reading.MostApart), q.minute
+	s.drops, s.nd = stretch.Drops[:cap(stretch.Drops)], len(stretch.Drops)
+	s.warms, s.nw = stretch.Warms[:cap(stretch.Warms)], len(stretch.Warms)
+	s.stamp = [2]uint64{q.day, q.hour}
+	s.scanWith(q)
+	n := int64(s.nd + s.nw - stretch.Rows())
+	stretch.Drops, stretch.Warms = s.drops[:s.nd], s.warms[:s.nw]
+	l.start = s.next
+	l.number += n
+	r.rows += n
+	r.last = s.last
+	return s.nd < len(s.drops) && s.nw < len(s.warms)
+}
+
+// oddRow takes a row that is plain but for its text: another form of the stamp, a
+// temperature not met lately. One that does not belong to the stretch is put aside.
+func (r *Reader) oddRow(s *reading.Stretch) bool {
+	var row reading.Row
+	before := r.last
+	if len(s.Warms) == cap(s.Warms) || !r.quickRow(&row) {
+		return false
+	}
+	if row.Kind > reading.Ref || row.Point != r.quick.shapes[row.Kind].point || r.quick.shapes[row.Kind].size == 0 ||
+		row.Kind == reading.Drip && row.Value != 1 || r.last-before > int64(reading.MostApart) {
+		r.aside, r.hasAside = row, true
+		return false
+	}
+	if row.Kind == reading.Drip {
+		s.Drops = append(s.Drops, row.At)
+	} else {
+		s.Warms = append(s.Warms, reading.Warm{At: row.At, C: row.Value, After: int32(len(s.Drops)), Kind: row.Kind})
+	}
+	return true
+}
+
+// ofOneGland makes patterns of the shapes of one gland, as a stretch is.
+func (r *Reader) ofOneGland() bool {
+	q := &r.quick
+	drip := &q.shapes[reading.Drip]
+	if drip.size == 0 {
+		return false
+	}
+	for kind := reading.Temp; kind <= reading.Ref; kind++ {
+		if s := &q.shapes[kind]; s.size > 0 && r.known[s.point].Gland != r.known[drip.point].Gland {
+			s.size = 0
+		}
+	}
+	q.scan.drip, q.scan.temp, q.scan.ref = drip.pattern(), q.shapes[reading.Temp].pattern(), q.shapes[reading.Ref].pattern()
+	return true
+}
+
+// pattern is what a scan looks for; of a shape not known, what no row has.
+func (s *shape) pattern() pattern {
+	if s.size == 0 {
+		return pattern{text: [2]uint64{'\n'}, mask: [2]uint64{0xFF}}
+	}
+	return pattern{s.text, s.mask, s.size}
+}
