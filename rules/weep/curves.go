@@ -1,9 +1,6 @@
 package weep
 
-import (
-	"math"
-	"sync"
-)
+import "math"
 
 // curves are the model of one shape at the nodes of a table, but for splash: what
 // banks of that shape have in common, whatever their edge. A gland whose shape goes
@@ -32,15 +29,14 @@ func newCurves(step int) *curves {
 	return c
 }
 
-// curveBook holds the curves that were needed so far; it is safe for concurrent use.
-type curveBook struct {
-	once [shapeSteps]sync.Once
-	of   [shapeSteps]*curves
-}
+// curveBook holds the curves that were needed so far.
+type curveBook [shapeSteps]*curves
 
 func (b *curveBook) at(step int) *curves {
-	b.once[step].Do(func() { b.of[step] = newCurves(step) })
-	return b.of[step]
+	if b[step] == nil {
+		b[step] = newCurves(step)
+	}
+	return b[step]
 }
 
 // gain is the table of a level beyond an edge, drops per second: the log likelihood
