@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"weepd/agent"
@@ -249,4 +250,30 @@ func TestTrend(t *testing.T) {
 	if !strings.HasPrefix(path, "M59 ") || strings.Count(path, "M") != 2 {
 		t.Errorf("path %s, want twelve steps from the 59th on, with a gap", path)
 	}
+}
+
+// Hours of every gland are not read again and again for nobody.
+func TestTrendIsReadWhenSomebodyLooks(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		at := testSnapshot().Time
+		board := &fakeBoard{}
+		board.latest.Store(testSnapshot())
+		tr := newTrends(Parts{Board: board, History: fakeHistory{at.Add(-time.Hour), at, at.Add(-30 * time.Minute)}})
+		ctx, cancel := context.WithCancel(t.Context())
+		defer cancel()
+		go tr.run(ctx)
+		time.Sleep(time.Hour)
+		if got := tr.version(); got != 0 {
+			t.Errorf("read %d times", got)
+		}
+		close(tr.asked)
+		synctest.Wait()
+		if got := tr.version(); got != 1 {
+			t.Errorf("read %d times at the first look, want 1", got)
+		}
+		time.Sleep(trendStep + time.Second)
+		if got := tr.version(); got != 6 {
+			t.Errorf("read %d times in %s, want 6", got, trendStep)
+		}
+	})
 }

@@ -139,8 +139,9 @@ func Listen(ctx context.Context, address string, parts Parts) (*Server, error) {
 	return s, nil
 }
 
-// load reads what is embedded.
+// load reads what is embedded, and sets the trends going.
 func (s *Server) load() (err error) {
+	close(s.trends.asked)
 	if s.texts, err = loadTexts(); err != nil {
 		return err
 	}

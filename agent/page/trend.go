@@ -24,12 +24,15 @@ type trends struct {
 	history History
 	log     *slog.Logger
 	number  atomic.Uint64
+	asked   chan struct{} // closed when somebody looks
 
 	mu    sync.Mutex
 	paths map[string]string
 }
 
-func newTrends(p Parts) *trends { return &trends{board: p.Board, history: p.History, log: p.Log} }
+func newTrends(p Parts) *trends {
+	return &trends{board: p.Board, history: p.History, log: p.Log, asked: make(chan struct{})}
+}
 
 // version changes when the trends do.
 func (t *trends) version() uint64 { return t.number.Load() }
@@ -41,13 +44,19 @@ func (t *trends) of(gland string) string {
 	return t.paths[gland]
 }
 
-// run reads until ctx ends: soon after the start, when a source may have
-// brought its past, then at every step.
+// run reads until ctx ends: first when somebody looks, for hours of every gland are
+// too much for nobody; soon again while there is none, as a source may bring its
+// past; then at every step.
 func (t *trends) run(ctx context.Context) {
 	if t.history == nil {
 		return
 	}
-	wait := 2 * time.Second
+	select {
+	case <-ctx.Done():
+		return
+	case <-t.asked:
+	}
+	wait := time.Duration(0)
 	for {
 		timer := time.NewTimer(wait)
 		select {
