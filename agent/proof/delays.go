@@ -83,11 +83,11 @@ func Delays(ctx context.Context, runs, workers int) ([]Row, error) {
 		}
 	}
 	faults := make([]error, len(rows))
-	models := weep.NewModels()
 	work := make(chan int)
 	var group sync.WaitGroup
 	for range workers {
 		group.Go(func() {
+			models := weep.NewModels() // not to be shared with the others
 			for i := range work {
 				faults[i] = rows[i].measure(ctx, rand.New(rand.NewPCG(uint64(i), 3)), models, runs)
 			}

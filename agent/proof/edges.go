@@ -40,11 +40,11 @@ func Edges(ctx context.Context, stretches, workers int) []EdgeRow {
 			}
 		}
 	}
-	models := weep.NewModels()
 	work := make(chan int)
 	var group sync.WaitGroup
 	for range workers {
 		group.Go(func() {
+			models := weep.NewModels() // not to be shared with the others
 			for i := range work {
 				rows[i].estimate(rand.New(rand.NewPCG(uint64(i), 4)), models, stretches)
 			}

@@ -70,12 +70,12 @@ func (s *Study) Collect(r reading.Reading) { collect(s.injected[r.Point.Gland], 
 
 // Report injects the changes and gives what was found, gland by gland.
 func (s *Study) Report() []Finding {
-	models := weep.NewModels()
 	findings := make([][]Finding, len(s.glands))
 	work := make(chan int)
 	var group sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(s.glands)) {
 		group.Go(func() {
+			models := weep.NewModels() // not to be shared with the others
 			for i := range work {
 				if !s.options.wants(s.glands[i].ID) {
 					continue
