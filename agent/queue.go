@@ -24,8 +24,9 @@ type queue struct {
 	dropped  atomic.Uint64
 	log      *slog.Logger
 
-	mu   sync.Mutex
-	lost map[reading.Point]bool // lost a reading and the loop does not know yet
+	losing atomic.Bool // lost has any
+	mu     sync.Mutex
+	lost   map[reading.Point]bool // lost a reading and the loop does not know yet
 }
 
 func newQueue(size int, log *slog.Logger) *queue {
@@ -78,6 +79,9 @@ func (q *queue) send(ctx context.Context, r reading.Reading) bool {
 }
 
 func (q *queue) isLost(p reading.Point) bool {
+	if !q.losing.Load() {
+		return false
+	}
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	return q.lost[p]
@@ -88,6 +92,7 @@ func (q *queue) found(p reading.Point) {
 	defer q.mu.Unlock()
 	delete(q.lost, p)
 	if len(q.lost) == 0 {
+		q.losing.Store(false)
 		q.log.Info("reading queue takes readings again", "dropped", q.dropped.Load())
 	}
 }
@@ -101,4 +106,5 @@ func (q *queue) drop(r reading.Reading) {
 			"point", r.Point.String(), "size", cap(q.readings))
 	}
 	q.lost[r.Point] = true
+	q.losing.Store(true)
 }

@@ -46,6 +46,7 @@ type Recorder struct {
 	failing bool
 	looked  time.Time // the newest snapshot that was observed
 	syncs   chan chan error
+	names   map[string]*seriesOf // of the glands that were observed
 
 	mu    sync.Mutex
 	parts []part
@@ -63,7 +64,7 @@ type part struct {
 
 // NewRecorder makes a recorder; Service runs it.
 func NewRecorder(history History, clock *Clock, log *slog.Logger) *Recorder {
-	return &Recorder{history: history, clock: clock, log: log, syncs: make(chan chan error)}
+	return &Recorder{history: history, clock: clock, log: log, syncs: make(chan chan error), names: make(map[string]*seriesOf)}
 }
 
 // Add hands a reading over. It never waits: beyond a bound, readings are
@@ -213,21 +214,33 @@ const (
 	SeriesRest    = "rest" // 1 while the shaft is at rest; nothing while it turns
 )
 
+// seriesOf are the names of a gland's series, made once.
+type seriesOf struct{ dpm, dpm95, rise, temp, rest string }
+
+func (r *Recorder) seriesOf(id string) *seriesOf {
+	names, known := r.names[id]
+	if !known {
+		names = &seriesOf{id + "." + SeriesDPM, id + "." + SeriesDPM95, id + "." + SeriesRise, id + "." + SeriesTemp, id + "." + SeriesRest}
+		r.names[id] = names
+	}
+	return names
+}
+
 func (r *Recorder) observeGland(at time.Time, id string, g rules.GlandState) {
-	put := func(series string, v float64) { r.history.Observe(id+"."+series, at, v) }
+	names := r.seriesOf(id)
 	if g.Weep.Known {
-		put(SeriesDPM, g.Weep.DPM)
-		put(SeriesDPM95, g.Weep.LowDPM)
-		put(SeriesDPM95, g.Weep.HighDPM)
+		r.history.Observe(names.dpm, at, g.Weep.DPM)
+		r.history.Observe(names.dpm95, at, g.Weep.LowDPM)
+		r.history.Observe(names.dpm95, at, g.Weep.HighDPM)
 	}
 	if g.RiseC.Known {
-		put(SeriesRise, g.RiseC.Value)
+		r.history.Observe(names.rise, at, g.RiseC.Value)
 	}
 	if g.TempC.Known {
-		put(SeriesTemp, g.TempC.Value)
+		r.history.Observe(names.temp, at, g.TempC.Value)
 	}
 	if g.Running.Known && g.Running.Value == 0 {
-		put(SeriesRest, 1)
+		r.history.Observe(names.rest, at, 1)
 	}
 }
 
