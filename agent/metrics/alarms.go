@@ -1,6 +1,9 @@
 package metrics
 
 import (
+	"maps"
+	"slices"
+
 	"github.com/prometheus/client_golang/prometheus"
 	dto "github.com/prometheus/client_model/go"
 
@@ -30,17 +33,18 @@ func same(a, b []agent.Alarm) bool {
 
 func (c *collector) makeAlarms(alarms []agent.Alarm) (series []prometheus.Metric) {
 	out := sink{func(m prometheus.Metric) { series = append(series, written(m)) }}
-	lives := make(map[string]int)
-	for state := range alarm.States {
-		lives[state.String()] = 0
-	}
+	lives := make(map[alarm.State]int)
 	for _, a := range alarms {
 		out.gauge(c.d.active, bit(a.Active()), a.Gland, a.Condition, a.Priority)
 		out.gauge(c.d.life, float64(a.Life()), a.Gland, a.Condition, a.Priority)
-		lives[a.Life().String()]++
+		lives[a.Life()]++
 	}
-	for state, n := range lives {
-		out.gauge(c.d.lives, float64(n), state)
+	words := make(map[string]int) // both latched states have one
+	for state := range alarm.States {
+		words[state.String()] += lives[state]
+	}
+	for _, word := range slices.Sorted(maps.Keys(words)) {
+		out.gauge(c.d.lives, float64(words[word]), word)
 	}
 	return series
 }

@@ -12,20 +12,16 @@ type certificates struct {
 	desc *prometheus.Desc
 }
 
-func newCertificates(ends func() map[string]time.Time) certificates {
-	return certificates{ends, desc("weepd_certificate_expiry_timestamp_seconds",
+func newCertificates(n named, ends func() map[string]time.Time) certificates {
+	return certificates{ends, n.desc("weepd_certificate_expiry_timestamp_seconds",
 		"When the first certificate of a file, or of the broker's, ends: seconds since 1970.", "certificate")}
 }
 
-// Describe implements prometheus.Collector.
-func (c certificates) Describe(ch chan<- *prometheus.Desc) { ch <- c.desc }
-
-// Collect implements prometheus.Collector.
-func (c certificates) Collect(ch chan<- prometheus.Metric) {
+func (c certificates) collect(out sink) {
 	if c.ends == nil {
 		return
 	}
 	for name, at := range c.ends() {
-		into(ch).gauge(c.desc, float64(at.Unix()), name)
+		out.gauge(c.desc, float64(at.Unix()), name)
 	}
 }

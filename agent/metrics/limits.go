@@ -13,26 +13,18 @@ type limits struct {
 	dry, leak, rise *prometheus.Desc
 }
 
-func newLimits(latest func() *agent.Snapshot) limits {
+func newLimits(n named, latest func() *agent.Snapshot) limits {
 	return limits{
 		latest,
-		desc("weepd_gland_dry_limit_drops_per_minute", "Least weep that cools and lubricates: limits.dry_dpm in force.", "gland"),
-		desc("weepd_gland_leak_limit_drops_per_minute", "Most weep allowed: limits.leak_dpm in force.", "gland"),
-		desc("weepd_gland_rise_limit_celsius", "Most rise over the reference: limits.rise_c in force.", "gland"),
+		n.desc("weepd_gland_dry_limit_drops_per_minute", "Least weep that cools and lubricates: limits.dry_dpm in force.", "gland"),
+		n.desc("weepd_gland_leak_limit_drops_per_minute", "Most weep allowed: limits.leak_dpm in force.", "gland"),
+		n.desc("weepd_gland_rise_limit_celsius", "Most rise over the reference: limits.rise_c in force.", "gland"),
 	}
 }
 
-// Describe implements prometheus.Collector.
-func (c limits) Describe(ch chan<- *prometheus.Desc) {
-	ch <- c.dry
-	ch <- c.leak
-	ch <- c.rise
-}
-
-// Collect implements prometheus.Collector.
-func (c limits) Collect(ch chan<- prometheus.Metric) {
+func (c limits) collect(out sink) {
 	for _, g := range c.latest().Glands {
-		out, l := into(ch), g.Rules.Limits
+		l := g.Rules.Limits
 		out.gauge(c.dry, l.DryDPM, g.Rules.ID)
 		out.gauge(c.leak, l.LeakDPM, g.Rules.ID)
 		out.gauge(c.rise, l.RiseC, g.Rules.ID)

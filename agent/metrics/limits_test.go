@@ -25,7 +25,8 @@ weepd_gland_leak_limit_drops_per_minute{gland="p1-de"} 60
 # TYPE weepd_gland_rise_limit_celsius gauge
 weepd_gland_rise_limit_celsius{gland="p1-de"} 25
 `
-	if err := testutil.CollectAndCompare(newLimits(func() *agent.Snapshot { return s }), strings.NewReader(want)); err != nil {
+	n := make(named)
+	if err := testutil.CollectAndCompare(strictly{n, newLimits(n, func() *agent.Snapshot { return s })}, strings.NewReader(want)); err != nil {
 		t.Error(err)
 	}
 }

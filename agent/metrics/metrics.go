@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"weepd/agent"
 	"weepd/rules/reading"
@@ -64,24 +63,15 @@ type Writer interface {
 	Dropped() (refused, expired, full uint64)
 }
 
-// Register puts the station's, the Go runtime's and the process's metrics into reg.
-func Register(reg prometheus.Registerer, parts Parts) error {
-	for _, c := range []prometheus.Collector{
-		&collector{parts: parts, d: newDescs()},
-		newCertificates(parts.Certificates),
-		newLimits(parts.Latest),
-		collectors.NewGoCollector(),
-		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-	} {
-		if err := reg.Register(c); err != nil {
-			return err
-		}
-	}
-	return nil
-}
+// named are the series by what describes them.
+type named map[*prometheus.Desc]family
 
-func desc(name, help string, labels ...string) *prometheus.Desc {
-	return prometheus.NewDesc(name, help, labels, nil)
+type family struct{ name, help string }
+
+func (n named) desc(name, help string, labels ...string) *prometheus.Desc {
+	d := prometheus.NewDesc(name, help, labels, nil)
+	n[d] = family{name, help}
+	return d
 }
 
 type descs struct {
@@ -95,7 +85,8 @@ type descs struct {
 	build                              *prometheus.Desc
 }
 
-func newDescs() descs {
+func newDescs(n named) descs {
+	desc := n.desc
 	return descs{
 		drops:   desc("weepd_gland_drops_total", "Drops counted since the agent started; absent while the drip sensor is not to be believed.", "gland"),
 		dpm:     desc("weepd_gland_drops_per_minute", "Weep of the gland, drops per minute.", "gland"),
@@ -133,27 +124,13 @@ type collector struct {
 	alarms atomic.Pointer[alarmSeries]
 }
 
-// Describe implements prometheus.Collector.
-func (c *collector) Describe(ch chan<- *prometheus.Desc) {
-	d := c.d
-	for _, x := range []*prometheus.Desc{
-		d.drops, d.dpm, d.temp, d.rise, d.running, d.active, d.transitions, d.faults,
-		d.pending, d.sent, d.dropped, d.connected, d.written, d.unwritten, d.givenUp, d.queueLength, d.queueDropped, d.unsaved, d.build,
-		d.life, d.lives, d.failing, d.aside, d.bytes, d.bound, d.lost,
-	} {
-		ch <- x
-	}
-}
-
-// Collect implements prometheus.Collector.
-func (c *collector) Collect(ch chan<- prometheus.Metric) {
+func (c *collector) collect(out sink) {
 	s := c.parts.Latest()
-	out := into(ch)
 	for _, g := range s.Glands {
 		c.collectGland(out, g)
 	}
 	for _, m := range c.alarmsOf(s) {
-		ch <- m
+		out.put(m)
 	}
 	for k, n := range s.Transitions {
 		out.counter(c.d.transitions, float64(n), k.Gland, k.Condition, k.State)
@@ -233,8 +210,6 @@ func (c *collector) collectStore(out sink, s *agent.Snapshot) {
 }
 
 type sink struct{ put func(prometheus.Metric) }
-
-func into(ch chan<- prometheus.Metric) sink { return sink{func(m prometheus.Metric) { ch <- m }} }
 
 func (s sink) gauge(d *prometheus.Desc, v float64, labels ...string) {
 	s.put(prometheus.MustNewConstMetric(d, prometheus.GaugeValue, v, labels...))

@@ -4,7 +4,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
 	"weepd/agent"
@@ -121,9 +120,9 @@ weepd_store_set_aside_total 1
 `
 
 func TestMetrics(t *testing.T) {
-	reg := prometheus.NewPedanticRegistry()
 	parts := Parts{Latest: snapshot, Queue: queues{}, Outbox: queues{}, Publisher: func() Publisher { return queues{} }, Store: queues{}, Version: "1.2"}
-	if err := Register(reg, parts); err != nil {
+	reg, err := New(parts)
+	if err != nil {
 		t.Fatal(err)
 	}
 	var names []string

@@ -4,8 +4,6 @@ import (
 	"path/filepath"
 	"sync"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"weepd/agent/config"
 	"weepd/agent/metrics"
 	"weepd/agent/remotewrite"
@@ -29,8 +27,8 @@ func (p *pushing) measured() metrics.Writer {
 // maker gives what makes the writer's work of a station; what waits is kept
 // beside the store.
 func (p *pushing) maker(measured metrics.Parts) (func(station) work, error) {
-	registry := prometheus.NewRegistry()
-	if err := metrics.Register(registry, measured); err != nil {
+	gathered, err := metrics.New(measured)
+	if err != nil {
 		return nil, err
 	}
 	return func(s station) work {
@@ -41,7 +39,7 @@ func (p *pushing) maker(measured metrics.Parts) (func(station) work, error) {
 		}
 		cfg := *s.pushTo
 		cfg.Log, cfg.Dir = s.log, filepath.Join(s.keeper.Folder(), "remote-write")
-		p.now = remotewrite.New(cfg, registry)
+		p.now = remotewrite.New(cfg, gathered)
 		return p.now.Run
 	}, nil
 }

@@ -17,12 +17,12 @@ const scrapeParts = 32 << 10
 // instead of 0.8 that are kept for good, and a third of the time, for an answer that
 // is a sixth larger. Who scrapes is on the same network; metrics that go further are
 // pushed.
-func scraped(registry *prometheus.Registry) (http.Handler, error) {
+func scraped(metrics prometheus.Gatherer) (http.Handler, error) {
 	pack, err := gzhttp.NewWrapper(gzhttp.CompressionLevel(gzip.StatelessCompression))
 	if err != nil {
 		return nil, err
 	}
-	plain := promhttp.HandlerFor(registry, promhttp.HandlerOpts{DisableCompression: true})
+	plain := promhttp.HandlerFor(metrics, promhttp.HandlerOpts{DisableCompression: true})
 	return pack(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		whole := bufio.NewWriterSize(w, scrapeParts)
 		plain.ServeHTTP(inParts{w, whole}, r)

@@ -13,8 +13,6 @@ import (
 	"syscall"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"weepd/agent"
 	"weepd/agent/access"
 	"weepd/agent/expiry"
@@ -109,11 +107,11 @@ func (s station) serve(ctx context.Context) error {
 
 // web makes the page with all that is under its address.
 func (s station) web(ctx context.Context, a *agent.Agent, journal page.Journal, measured metrics.Parts) (*page.Server, error) {
-	registry := prometheus.NewRegistry()
-	if err := metrics.Register(registry, measured); err != nil {
+	gathered, err := metrics.New(measured)
+	if err != nil {
 		return nil, err
 	}
-	scrapes, err := scraped(registry)
+	scrapes, err := scraped(gathered)
 	if err != nil {
 		return nil, err
 	}

@@ -27,7 +27,7 @@ type station struct {
 	agent     *agent.Agent
 	recorder  *agent.Recorder
 	publisher *mqtt.Publisher
-	registry  *prometheus.Registry
+	metrics   prometheus.Gatherer
 	log       *slog.Logger
 	quiet     func() // stops it; ended is closed then
 	ended     chan struct{}
@@ -62,11 +62,11 @@ func newStation(n, glands int, f *site, dir string) (*station, error) {
 		return nil, err
 	}
 	s.publisher = mqtt.New(f.mqttConfig(s.id), s.agent.Board(), s.ledger, s.agent, s.log)
-	s.registry = prometheus.NewRegistry()
-	return s, metrics.Register(s.registry, metrics.Parts{
+	s.metrics, err = metrics.New(metrics.Parts{
 		Latest: s.agent.Board().Latest, Queue: s.agent, Outbox: s.ledger, Version: "fleet",
 		Publisher: func() metrics.Publisher { return s.publisher },
 	})
+	return s, err
 }
 
 func (s *station) run(ctx context.Context) error {
@@ -76,7 +76,7 @@ func (s *station) run(ctx context.Context) error {
 }
 
 func (s *station) handler() http.Handler {
-	return promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{})
+	return promhttp.HandlerFor(s.metrics, promhttp.HandlerOpts{})
 }
 
 // journal gives the numbers of all events.
