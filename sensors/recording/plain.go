@@ -1,19 +1,14 @@
 package recording
 
-import (
-	"encoding/binary"
-
-	"weepd/rules/reading"
-)
+import "weepd/rules/reading"
 
 // shape is what a row of the point that came last of its kind looks like after
 // its stamp: of a drop the whole row, ",g01.drip,1\n", of a temperature all
 // before the value.
 type shape struct {
-	text, mask [2]uint64 // mask says which bits count
-	point      uint16
-	last       uint16 // of the last row that was read one by one
-	size       int    // of the row up to here; 0: not known yet
+	pattern
+	point uint16
+	last  uint16 // of the last row that was read one by one
 }
 
 // numeral is the text of a number with its LF, and its value. Temperatures are few.
@@ -49,24 +44,25 @@ func (q *quick) remember(w uint64, value float64) {
 
 // expect makes a point what a stretch reads, the second time it is met: where
 // many glands take turns it is not worth it.
-func (s *shape) expect(of *slot, name int) {
+func (s *shape) expect(of *slot, name string) {
 	again := s.last == of.point
 	s.last = of.point
 	if !again || s.point == of.point && s.size > 0 {
 		return
 	}
-	end := []byte(",")
+	text := "," + name + ","
 	if of.kind == reading.Drip {
-		end = []byte(",1\n")
+		text += "1\n"
 	}
-	text := [longName]byte{','}
-	if 1+name+len(end) > len(text) {
+	if len(text) > patternBytes {
 		return
 	}
-	binary.LittleEndian.PutUint64(text[8:], of.second<<8|of.first>>56)
-	binary.LittleEndian.PutUint64(text[0:], of.first<<8|',')
-	size := 1 + name + copy(text[1+name:], end)
-	s.text = [2]uint64{word(text[0:]), word(text[8:])}
-	s.mask = [2]uint64{1<<(8*min(size, 8)) - 1, 1<<(8*max(size-8, 0)) - 1}
-	s.point, s.size = of.point, stampSize+size
+	s.point, s.pattern = of.point, pattern{size: stampSize + len(text)}
+	var bytes, mask [patternBytes]byte
+	for i := range copy(bytes[:], text) {
+		mask[i] = 0xFF
+	}
+	for i := range s.text {
+		s.text[i], s.mask[i] = word(bytes[8*i:]), word(mask[8*i:])
+	}
 }

@@ -120,6 +120,31 @@ func TestBatchesReadTheSame(t *testing.T) {
 	})
 }
 
+// Long regular recordings, with something odd now and then.
+func TestBatchesReadLongRecordings(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		layout := rapid.SampledFrom([]string{"2006-01-02T15:04:05.000Z07:00", "2006-01-02T15:04:05.000000Z07:00", time.RFC3339Nano}).Draw(t, "layout")
+		gland := rapid.SampledFrom([]string{"g", "g01", "pump-1-drive-end", "a-gland-with-a-very-long-name"}).Draw(t, "gland")
+		at := time.Unix(0, rapid.Int64Range(0, 4e18).Draw(t, "start")).UTC()
+		seed, every := rapid.Uint64().Draw(t, "seed"), rapid.SampledFrom([]uint64{7, 100, 1000}).Draw(t, "something odd every")
+		var b strings.Builder
+		b.WriteString(Header + "\n")
+		for range rapid.IntRange(0, 800).Draw(t, "rows") {
+			seed = seed*6364136223846793005 + 1442695040888963407 // Knuth's MMIX
+			at = at.Add(time.Duration(seed>>33) % (3 * time.Second))
+			rest := "drip,1"
+			switch n := seed >> 40; {
+			case n%every == 0:
+				rest = []string{"drip,2", "drip,0", "temp,", "ref,NaN", "run,1", "temp,21.0625000001", "watch,0"}[seed>>50%7]
+			case n%7 < 2:
+				rest = fmt.Sprintf("%s,%g", []string{"temp", "ref"}[n%7], float64(300+seed>>45%500)/16)
+			}
+			fmt.Fprintf(&b, "%s,%s.%s\n", at.Format(layout), gland, rest)
+		}
+		agree(t, []byte(b.String()), rapid.IntRange(1, 1500).Draw(t, "batch"), func(r io.Reader) io.Reader { return r })
+	})
+}
+
 // FuzzBatches: whatever the input, both ways to read give the same.
 func FuzzBatches(f *testing.F) {
 	f.Add([]byte(sample), 3)

@@ -83,7 +83,7 @@ func (r *Reader) readSingly(b *Batch) (n int) {
 	}
 	rows := b.Rows[:min(cap(b.Rows), r.singly)]
 	if r.hasAside {
-		r.base-- // it is the line read last
+		r.base = r.lines.number - 1 // it is the line read last
 		rows[0], _ = r.nextRow()
 		rows[0].Line, n = 1, 1
 	}

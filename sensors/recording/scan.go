@@ -28,12 +28,16 @@ type scan struct {
 	drip  pattern   // the rest of a drop's row
 	temp  pattern
 	ref   pattern
+	long  bool // one of these has more than 16 bytes
 }
 
-// pattern is a text of up to 16 bytes after the stamp.
+// patternBytes bounds a pattern: a gland's id may have 23 of them.
+const patternBytes = 32
+
+// pattern is a text after the stamp; mask says which bits count.
 type pattern struct {
-	text, mask [2]uint64
-	size       int // with the stamp
+	text, mask [patternBytes / 8]uint64
+	size       int // with the stamp; 0: not known
 }
 
 // plain scans rows until one is of another form, or the room or the buffer ends.
@@ -44,28 +48,28 @@ func (s *scan) plain() {
 		x := word(b[16:]) ^ secondsText
 		at := s.minute + millis(x)
 		odd := word(b[0:]) ^ s.stamp[0] | word(b[8:]) ^ s.stamp[1] | (x|(x+secondsAdd))&secondsMask
-		first, second := word(b[stampSize:]), word(b[stampSize+8:])
+		rest := (*[patternBytes]byte)(b[stampSize:])
 		if odd != 0 || uint64(at-s.last) > uint64(s.apart) {
 			return
 		}
-		if s.drip.fits(first, second) {
+		if s.drip.fits(rest) {
 			s.drops[s.nd] = time.Duration(at)
 			s.nd++
 			s.next += s.drip.size
-		} else if !s.warm(at, first, second) {
+		} else if !s.warm(at, rest) {
 			return
 		}
 		s.last = at
 	}
 }
 
-func (s *scan) warm(at int64, first, second uint64) bool {
+func (s *scan) warm(at int64, rest *[patternBytes]byte) bool {
 	if s.nw == len(s.warms) {
 		return false
 	}
 	kind, p := reading.Temp, &s.temp
-	if !p.fits(first, second) {
-		if kind, p = reading.Ref, &s.ref; !p.fits(first, second) {
+	if !p.fits(rest) {
+		if kind, p = reading.Ref, &s.ref; !p.fits(rest) {
 			return false
 		}
 	}
@@ -80,8 +84,12 @@ func (s *scan) warm(at int64, first, second uint64) bool {
 	return true
 }
 
-func (p *pattern) fits(first, second uint64) bool {
-	return (first^p.text[0])&p.mask[0]|(second^p.text[1])&p.mask[1] == 0
+func (p *pattern) fits(rest *[patternBytes]byte) bool {
+	differs := (word(rest[0:])^p.text[0])&p.mask[0] | (word(rest[8:])^p.text[1])&p.mask[1]
+	if p.size > stampSize+16 {
+		differs |= (word(rest[16:])^p.text[2])&p.mask[2] | (word(rest[24:])^p.text[3])&p.mask[3]
+	}
+	return differs == 0
 }
 
 // scanWith scans the fastest way that there is, with the numbers met lately.

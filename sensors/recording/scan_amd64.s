@@ -48,9 +48,19 @@ GLOBL feeds<>(SB), RODATA|NOPTR, $16
 	CMPQ  CX, scan_apart(DI)  \
 	JHI   done
 
+// LONG adds to bad what differs from a long pattern behind its first 16 bytes.
+#define LONG(pattern, bad) \
+	MOVOU 40(SI), X7                      \
+	MOVOU (pattern+pattern_text+16)(DI), X1 \
+	PXOR  X1, X7                          \
+	MOVOU (pattern+pattern_mask+16)(DI), X1 \
+	PAND  X1, X7                          \
+	POR   X7, bad
+
 // func scanRows(s *scan)
 // SI next row, R8 end, R9 last, R10 and R11 next place and end of drops, R12 and
-// R13 of temperatures, R14 how a drop goes on after the stamp.
+// R13 of temperatures, R14 how a drop goes on after the stamp, DX whether a pattern
+// is long.
 TEXT ·scanRows(SB), NOSPLIT, $0-8
 	MOVQ s+0(FP), DI
 	MOVQ scan_buf(DI), AX
@@ -79,6 +89,7 @@ TEXT ·scanRows(SB), NOSPLIT, $0-8
 	MOVOU (scan_drip+pattern_text)(DI), X13
 	MOVOU (scan_drip+pattern_mask)(DI), X14
 	MOVQ (scan_drip+pattern_text)(DI), R14
+	MOVBLZX scan_long(DI), DX
 
 row:
 	CMPQ SI, R8
@@ -92,6 +103,10 @@ row:
 	PXOR X13, X4
 	PAND X14, X4
 	POR  X0, X4
+	TESTL DX, DX
+	JNZ  longDrop
+
+drop:
 	PTEST X4, X4
 	JNZ  done
 	MOVQ BX, (R10)
@@ -99,6 +114,10 @@ row:
 	MOVQ BX, R9
 	ADDQ (scan_drip+pattern_size)(DI), SI
 	JMP  row
+
+longDrop:
+	LONG(scan_drip, X4)
+	JMP  drop
 
 warm:
 	CMPQ R12, R13
@@ -111,6 +130,11 @@ warm:
 	PXOR X2, X5
 	MOVOU (scan_temp+pattern_mask)(DI), X6
 	PAND X6, X5
+	TESTL DX, DX
+	JZ   temp
+	LONG(scan_temp, X5)
+
+temp:
 	MOVQ (scan_temp+pattern_size)(DI), CX
 	MOVL $1, R15
 	PTEST X5, X5
@@ -119,6 +143,11 @@ warm:
 	PXOR X2, X5
 	MOVOU (scan_ref+pattern_mask)(DI), X6
 	PAND X6, X5
+	TESTL DX, DX
+	JZ   ref
+	LONG(scan_ref, X5)
+
+ref:
 	MOVQ (scan_ref+pattern_size)(DI), CX
 	MOVL $2, R15
 	PTEST X5, X5
@@ -148,6 +177,7 @@ number: // up to its end, which is among eight bytes
 	MOVL AX, 16(R12)
 	ADDQ $24, R12
 	MOVQ BX, R9
+	MOVBLZX scan_long(DI), DX
 	JMP  row
 
 done:

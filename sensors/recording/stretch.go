@@ -14,6 +14,9 @@ const (
 	// come next, so many of them.
 	fewestRows = 64
 	mostSingly = 4096
+	// Where stamps are of another form a scan finds nothing; it is tried again after
+	// so many rows.
+	mostOdd = 63
 )
 
 // stretch reads as many rows into the batch's stretch as go there.
@@ -21,10 +24,19 @@ func (r *Reader) stretch(b *Batch) (n int) {
 	s := &b.Stretch
 	r.stretching = true
 	defer func() { r.stretching = false }()
-	for r.plainRows(s) {
+	odd := 0 // so many rows are taken for odd ones, as those before were
+	for before := 0; r.plainRows(s); before = s.Rows() {
 		if r.lines.short() && r.lines.err == nil {
 			r.lines.fill()
 		} else if !r.nextMinute() && !r.oddRow(s) {
+			break
+		}
+		if odd = min(2*odd+1, mostOdd); s.Rows() > before+1 {
+			odd = 0
+		}
+		for i := 0; i < odd && len(s.Drops) < cap(s.Drops) && r.oddRow(s); i++ {
+		}
+		if r.hasAside {
 			break
 		}
 	}
@@ -87,14 +99,18 @@ func (r *Reader) ofOneGland() bool {
 			s.size = 0
 		}
 	}
-	q.scan.drip, q.scan.temp, q.scan.ref = drip.pattern(), q.shapes[reading.Temp].pattern(), q.shapes[reading.Ref].pattern()
+	scan, temp, ref := &q.scan, &q.shapes[reading.Temp], &q.shapes[reading.Ref]
+	scan.drip, scan.temp, scan.ref = drip.pattern, temp.findable(), ref.findable()
+	scan.long = max(drip.size, temp.size, ref.size) > stampSize+16
 	return true
 }
 
-// pattern is what a scan looks for; of a shape not known, what no row has.
-func (s *shape) pattern() pattern {
-	if s.size == 0 {
-		return pattern{text: [2]uint64{'\n'}, mask: [2]uint64{0xFF}}
+// findable is what a scan looks for; of a shape not known, what no row has.
+func (s *shape) findable() pattern {
+	if s.size > 0 {
+		return s.pattern
 	}
-	return pattern{s.text, s.mask, s.size}
+	never := pattern{}
+	never.text[0], never.mask[0] = '\n', 0xFF
+	return never
 }
