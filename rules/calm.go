@@ -19,7 +19,7 @@ func (s *Station) Calm() (until time.Duration, calm bool) {
 		if !g.calm(s.now) {
 			return 0, false
 		}
-		until = min(until, g.awaits(s.now))
+		until = min(until, g.awaits())
 	}
 	return until, s.begun
 }
@@ -31,17 +31,16 @@ func (g *gland) calm(at time.Duration) bool {
 		g.stream.easy(at) && g.detect.Calm() && g.rise.Calm(g.cfg.Limits.RiseC)
 }
 
-// near is within what a deadline of an easy gland is looked at again: it may have
-// moved away since.
-const near = 5 * time.Second
-
-// awaits is when a gland wants waking if nothing comes before.
-func (g *gland) awaits(at time.Duration) time.Duration {
-	if !g.easy {
-		return g.due
+// awaits is when a calm gland may have something to say if nothing comes before. The
+// upkeep's hours are left out: nobody waits for them by the second.
+func (g *gland) awaits() time.Duration {
+	at := never
+	for _, due := range [...]func() (time.Duration, bool){
+		g.detect.Deadline, g.rise.Metal.Deadline, g.rise.Reference.Deadline, g.coldDeadline, g.care.unproven.next,
+	} {
+		if one, waits := due(); waits {
+			at = min(at, one)
+		}
 	}
-	if due := g.laterByDrops(); due > at+near {
-		return due
-	}
-	return g.deadline()
+	return at
 }
