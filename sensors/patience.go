@@ -7,7 +7,8 @@ import (
 
 // Patient is a Source of which not every reading is waited for: what happens is kept
 // with its own time somewhere (in the kernel, say), and read when the agent asks.
-// So a quiet station's processor is not woken for each drop.
+// So a quiet station's processor is not woken for each drop. What a Patient emits
+// unasked may lie in the queue for as long.
 type Patient interface {
 	Source
 	// Heed gives the source its patience, at most once and before Run.

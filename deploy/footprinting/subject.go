@@ -61,9 +61,11 @@ func (s *subject) start(b binaries) (err error) {
 
 const weep = 30 // drops a minute of a gland: the wanted weep of synthetic packing
 
-// write makes a quiet station: a drop sensor for each gland that wakes the
-// agent once a drop, as a pin does; a temperature each, read every 10 s from a
-// file, as from a kernel's node; two glands share a shaft and a reference.
+// write makes a quiet station: a drop sensor for each gland, which keeps its drops
+// until it is asked for them or, when anything is in the air, wakes the agent once a
+// drop, as a pin does (a pin also makes a read each time that it is asked, under 1 µs);
+// a temperature each, read every 10 s from a file, as from a kernel's node; two glands
+// share a shaft and a reference.
 func (s *subject) write(config, listen string) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "station: quiet%d\nhttp: {listen: %q}\nstore: {path: store}\nmqtt: {broker: %q}\nglands:\n", s.glands, listen, s.link.url())

@@ -122,6 +122,10 @@ func (s *Source) Points() []reading.Point { return []reading.Point{s.point} }
 // String names the file.
 func (s *Source) String() string { return "counter " + s.cfg.Path }
 
+// Heed lets readings lie where they were emitted; the counter is read at its own pace
+// all the same.
+func (s *Source) Heed(*sensors.Patience) {}
+
 // Run reads the counter at once, which gives 0, and then every cfg.Every until
 // ctx ends. It never fails: what is wrong is the quality of a reading. A read
 // that hangs in the kernel outlives Run as long as the kernel holds it.

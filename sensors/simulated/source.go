@@ -41,8 +41,8 @@ func (s *Source) String() string {
 	return fmt.Sprintf("simulated station of %d glands", len(s.station.Glands))
 }
 
-// Heed lets readings wait until they are asked for. It costs what a pin's source
-// costs then, but for the one read that a pin makes each time.
+// Heed lets readings wait until they are asked for, as those of a pin do; each pin
+// makes one read more then that does not wait (gpio.BenchmarkBeat: under 1 µs).
 func (s *Source) Heed(p *sensors.Patience) { s.patience = p }
 
 // Run first emits the station's past, all at once and with time stamps from
