@@ -52,15 +52,18 @@ func (l *loop) collect() {
 	if done == nil {
 		return
 	}
-	late := time.NewTimer(askWithin)
-	defer late.Stop()
+	if l.overdue == nil { // one for all beats
+		l.overdue = time.NewTimer(never)
+	}
+	l.overdue.Reset(askWithin)
+	defer l.overdue.Stop()
 	for {
 		select {
 		case r := <-l.agent.queue.readings: // the queue may be shorter than what they have
 			l.accept(r)
 		case <-done:
 			return
-		case <-late.C:
+		case <-l.overdue.C:
 			l.agent.log.Warn("a source does not hand over what it has; no more waiting for it until it does")
 			return
 		}

@@ -99,6 +99,7 @@ type loop struct {
 	urgent   bool          // something came that ends the rest
 	looked   time.Duration // whether they may was looked at
 	upTo     time.Duration // the last turn had all up to here
+	overdue  *time.Timer   // of a source that does not hand over
 }
 
 func newLoop(o Options, core core, book *alarm.Book, a *Agent) *loop {

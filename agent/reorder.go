@@ -1,7 +1,6 @@
 package agent
 
 import (
-	"container/heap"
 	"time"
 
 	"weepd/rules/reading"
@@ -12,13 +11,21 @@ import (
 // must not be late for the sake of order. A reading that another source's has
 // overtaken, by the milliseconds that a poll takes, is taken as of now.
 type reorder struct {
-	items   readingHeap
+	items   []queuedReading // a heap; container/heap would allocate for each reading
 	arrived uint64
 }
 
 func (b *reorder) push(r reading.Reading) {
-	heap.Push(&b.items, queuedReading{r, b.arrived})
+	b.items = append(b.items, queuedReading{r, b.arrived})
 	b.arrived++
+	for i := len(b.items) - 1; i > 0; {
+		up := (i - 1) / 2
+		if !b.items[i].before(&b.items[up]) {
+			break
+		}
+		b.items[i], b.items[up] = b.items[up], b.items[i]
+		i = up
+	}
 }
 
 // pop gives the earliest reading if it is not after at.
@@ -26,7 +33,20 @@ func (b *reorder) pop(at time.Duration) (reading.Reading, bool) {
 	if len(b.items) == 0 || b.items[0].At > at {
 		return reading.Reading{}, false
 	}
-	return heap.Pop(&b.items).(queuedReading).Reading, true
+	first, last := b.items[0].Reading, len(b.items)-1
+	b.items[0] = b.items[last]
+	b.items = b.items[:last]
+	for i, down := 0, 1; down < last; down = 2*i + 1 {
+		if down+1 < last && b.items[down+1].before(&b.items[down]) {
+			down++
+		}
+		if !b.items[down].before(&b.items[i]) {
+			break
+		}
+		b.items[i], b.items[down] = b.items[down], b.items[i]
+		i = down
+	}
+	return first, true
 }
 
 func (b *reorder) earliest() (time.Duration, bool) {
@@ -41,20 +61,6 @@ type queuedReading struct {
 	arrival uint64
 }
 
-type readingHeap []queuedReading
-
-func (h readingHeap) Len() int { return len(h) }
-func (h readingHeap) Less(i, j int) bool {
-	if h[i].At != h[j].At {
-		return h[i].At < h[j].At
-	}
-	return h[i].arrival < h[j].arrival
-}
-func (h readingHeap) Swap(i, j int) { h[i], h[j] = h[j], h[i] }
-func (h *readingHeap) Push(x any)   { *h = append(*h, x.(queuedReading)) }
-func (h *readingHeap) Pop() any {
-	last := len(*h) - 1
-	x := (*h)[last]
-	*h = (*h)[:last]
-	return x
+func (q *queuedReading) before(other *queuedReading) bool {
+	return q.At < other.At || q.At == other.At && q.arrival < other.arrival
 }
