@@ -117,11 +117,21 @@ func (p FilesReplay) Run(ctx context.Context, paths []string) (rows int64, err e
 			return 0, err
 		}
 	}
+	p.Progress.begin(opened.readers, opened.size())
+	if opened.again() && len(cfg.Glands)+len(paths) > 2 {
+		r, err := replayApart(ctx, cfg, p.Progress, opened.readers)
+		if !errors.Is(err, errTogether) {
+			return p.tellAll(ctx, r, err)
+		}
+		if found, err = opened.open(); err != nil { // this reading starts over too
+			return 0, err
+		}
+		p.Progress.begin(opened.readers, opened.size())
+	}
 	station, err := rules.NewStation(cfg)
 	if err != nil {
 		return 0, err
 	}
-	p.Progress.begin(opened.readers, opened.size())
 	return Replay{
 		Core: station, Tally: p.Tally, Progress: p.Progress,
 		Transition: func(t rules.Transition) error {
@@ -129,6 +139,26 @@ func (p FilesReplay) Run(ctx context.Context, paths []string) (rows int64, err e
 			return p.Tell(t)
 		},
 	}.Run(ctx, found...)
+}
+
+// tellAll tells what came of a replay apart.
+func (p FilesReplay) tellAll(ctx context.Context, r apartResult, err error) (rows int64, _ error) {
+	if err != nil {
+		return r.rows, fmt.Errorf("replay stopped after %d rows: %w", r.rows, context.Cause(ctx))
+	}
+	p.Tally.join(r)
+	for _, t := range r.transitions {
+		p.Tally.Transition(t)
+		if err := p.Tell(t); err != nil {
+			return r.rows, err
+		}
+	}
+	return r.rows, nil
+}
+
+// again reports that the recordings can be read once more from their start.
+func (r *recordedFiles) again() bool {
+	return !r.once || !slices.Contains(r.paths, "-")
 }
 
 // infers reports a gland whose shaft is inferred unless a recording has its run

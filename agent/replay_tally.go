@@ -140,6 +140,20 @@ func (t *ReplayTally) stretch(g *GlandTally, rows *reading.Stretch, from, to rea
 	g.drops(float64(to.Drops - from.Drops))
 }
 
+// join takes what was counted of each gland apart.
+func (t *ReplayTally) join(r apartResult) {
+	for _, g := range r.glands {
+		t.watched = max(t.watched, g.tally.watched)
+	}
+	for _, g := range r.glands {
+		late := t.watched - g.tally.watched // it began so much after the station
+		counted := *g.counted
+		counted.start, counted.since = counted.start+late, counted.since+late
+		*t.glands[g.id] = counted
+	}
+	t.last, t.any = r.last, len(r.glands) > 0
+}
+
 // pass takes the time up to a row.
 func (t *ReplayTally) pass(at time.Duration) {
 	if t.any && at-t.last <= rules.MaxSilence {

@@ -17,7 +17,10 @@ import (
 func TestSourceCostsOneGoroutine(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		const many = 200
-		hangs := func(ctx context.Context, _ func(reading.Reading)) error { <-ctx.Done(); return nil }
+		hangs := func(ctx context.Context, _ func(reading.Reading)) error { //nolint:unparam // as Run is
+			<-ctx.Done()
+			return nil
+		}
 		before := runtime.NumGoroutine()
 		b := start(t, nil, nil, func(*Clock) (feeds []Feed) {
 			for i := range many {

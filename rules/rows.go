@@ -1,17 +1,19 @@
 package rules
 
 import (
+	"slices"
+
 	"weepd/rules/reading"
 )
 
 // NoPlace stands for a gland that is not the station's.
 const NoPlace = -1
 
-// Place is a gland's place in the order of the configuration, for FeedRows; it
-// holds until Reconfigure. It is NoPlace for a gland that is not the station's.
+// Place is a gland's place in the station, for FeedRows; it holds until
+// Reconfigure. It is NoPlace for a gland that is not the station's.
 func (s *Station) Place(gland string) int {
 	if g, found := s.byID[gland]; found {
-		return g.order
+		return slices.Index(s.glands, g)
 	}
 	return NoPlace
 }
@@ -29,7 +31,7 @@ func (s *Station) FeedRows(rows []reading.Row, places []int) (n int, out []Trans
 		g := s.glands[place]
 		// Where glands take turns a sweep is not worth it.
 		if more := n+1 < len(rows) && places[rows[n+1].Point] == place; more && g.easy && row.At >= s.now {
-			if taken := s.sweepRows(g, rows[n:], places); taken > 0 {
+			if taken := s.sweepRows(g, rows[n:], places, place); taken > 0 {
 				n += taken
 				if out = s.swept(g); len(out) > 0 {
 					return n, out
@@ -62,7 +64,7 @@ func (s *Station) swept(g *gland) []Transition {
 const stretchDrops = 512
 
 // FeedStretch is Feed for the rows of a stretch from a place on; they are of the
-// gland at a place of the configuration. It stops after a row that brings
+// gland at a place of the station. It stops after a row that brings
 // transitions, and says how far it has come.
 func (s *Station) FeedStretch(place int, rows *reading.Stretch, from reading.Cursor) (to reading.Cursor, out []Transition) {
 	g := s.glands[place]

@@ -44,6 +44,21 @@ func NewStation(cfg Config) (*Station, error) {
 	return s, nil
 }
 
+// NewStationOf makes a station of one gland of a configuration, which is as it is
+// beside the others: glands know nothing of each other but the station's time.
+func NewStationOf(cfg Config, id string) (*Station, error) {
+	s, err := NewStation(cfg)
+	if err != nil {
+		return nil, err
+	}
+	g, found := s.byID[id]
+	if !found {
+		return nil, fmt.Errorf("gland %q is not in the configuration", id)
+	}
+	g.place = 0
+	return &Station{glands: []*gland{g}, byID: map[string]*gland{id: g}, models: s.models, agenda: agenda{g}}, nil
+}
+
 // Feed takes the next reading or mark and returns what became active or cleared up to
 // and with it, in order of time. A reading older than the station's time is
 // taken as of now; one of an unknown gland is an error and changes nothing.

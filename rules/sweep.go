@@ -55,13 +55,13 @@ func (w *window) sort(rows []reading.Row, places []int, place int, most reading.
 
 // sweepRows takes rows of an easy gland up to a drop, as far as none needs
 // judgement, but maybe the last. It says how many it has taken.
-func (s *Station) sweepRows(g *gland, rows []reading.Row, places []int) (taken int) {
+func (s *Station) sweepRows(g *gland, rows []reading.Row, places []int, place int) (taken int) {
 	w := &s.window
 	most := reading.Drip // where sweeps are short, drops alone are the quickest
 	if w.size > shortSweep && g.sweepsWarms() {
 		most = reading.Ref
 	}
-	sorted := w.sort(rows, places, g.order, most, s.now)
+	sorted := w.sort(rows, places, place, most, s.now)
 	looked := sorted.Rows()
 	taken = s.sweep(g, &sorted, reading.Cursor{}, windowRows).Rows()
 	if 2*taken >= looked {

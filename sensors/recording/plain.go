@@ -44,13 +44,13 @@ func (q *quick) remember(w uint64, value float64) {
 
 // expect makes a point what a stretch reads, the second time it is met: where
 // many glands take turns it is not worth it.
-func (s *shape) expect(of *slot, name string) {
+func (s *shape) expect(of *slot, known []reading.Point) {
 	again := s.last == of.point
 	s.last = of.point
 	if !again || s.point == of.point && s.size > 0 {
 		return
 	}
-	text := "," + name + ","
+	text := "," + known[of.point].String() + ","
 	if of.kind == reading.Drip {
 		text += "1\n"
 	}

@@ -111,8 +111,8 @@ func (r *Reader) quickRow(row *reading.Row) bool {
 	} else if s.kind == reading.Temp || s.kind == reading.Ref {
 		q.remember(word(text), value)
 	}
-	if s.kind <= reading.Ref && !r.stretching {
-		q.shapes[s.kind].expect(s, r.known[s.point].String())
+	if s.kind <= reading.Ref && r.expecting {
+		q.shapes[s.kind].expect(s, r.known)
 	}
 	l.start += size + name + 2 + width
 	l.number++

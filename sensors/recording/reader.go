@@ -32,24 +32,24 @@ const Header = "time,point,value"
 // Reader gives a recording's rows one by one. It is not safe for concurrent
 // use.
 type Reader struct {
-	name       string
-	input      *countedReader
-	lines      *lineReader
-	release    func()            // the decompressor
-	file       io.Closer         // nil: not ours to close
-	points     map[string]uint16 // places in known
-	known      []reading.Point
-	stamps     stampParser
-	quick      quick
-	last       int64 // Unix nanoseconds of the row before
-	rows       int64
-	base       int64 // line before the first row of the last batch
-	singly     int   // rows to be read one by one before a stretch is tried
-	pause      int   // what singly becomes then
-	aside      reading.Row
-	hasAside   bool  // aside comes next
-	stretching bool  // the shapes stay as they are
-	err        error // what ended the reading; sticky
+	name      string
+	input     *countedReader
+	lines     *lineReader
+	release   func()            // the decompressor
+	file      io.Closer         // nil: not ours to close
+	points    map[string]uint16 // places in known
+	known     []reading.Point
+	stamps    stampParser
+	quick     quick
+	last      int64 // Unix nanoseconds of the row before
+	rows      int64
+	base      int64 // line before the first row of the last batch
+	singly    int   // rows to be read one by one before a stretch is tried
+	pause     int   // what singly becomes then
+	aside     reading.Row
+	hasAside  bool  // aside comes next
+	expecting bool  // a stretch comes soon: shapes are looked for
+	err       error // what ended the reading; sticky
 }
 
 // Open opens the recording at path; "-" is standard input. Close it after use.

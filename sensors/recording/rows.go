@@ -81,7 +81,11 @@ func (r *Reader) readSingly(b *Batch) (n int) {
 	if r.singly == 0 {
 		r.singly = max(r.pause, fewestRows/2)
 	}
+	r.expecting = r.singly <= fewestRows
 	rows := b.Rows[:min(cap(b.Rows), r.singly)]
+	if r.singly > fewestRows {
+		rows = rows[:min(len(rows), r.singly-fewestRows/2)]
+	}
 	if r.hasAside {
 		r.base = r.lines.number - 1 // it is the line read last
 		rows[0], _ = r.nextRow()

@@ -22,9 +22,8 @@ const (
 // stretch reads as many rows into the batch's stretch as go there.
 func (r *Reader) stretch(b *Batch) (n int) {
 	s := &b.Stretch
-	r.stretching = true
-	defer func() { r.stretching = false }()
-	odd := 0 // so many rows are taken for odd ones, as those before were
+	r.expecting = false // the shapes stay as they are
+	odd := 0            // so many rows are taken for odd ones, as those before were
 	for before := 0; r.plainRows(s); before = s.Rows() {
 		if r.lines.short() && r.lines.err == nil {
 			r.lines.fill()
