@@ -186,6 +186,9 @@ func (d *Detector) leave(b *bank, back *recovery, out *bool, at time.Duration, c
 	back.sum = 0
 	d.onset = c.since
 	b.reset(at)
+	if d.learn.doubt() {
+		d.useShape(unlearnedStep)
+	}
 }
 
 // SetLeak moves the upper limit, for a gland that is being run in. What was

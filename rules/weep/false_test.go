@@ -49,3 +49,38 @@ func TestFalseAlarmsKeepTheirBudget(t *testing.T) {
 		}
 	}
 }
+
+// A drip that suddenly becomes much less regular looks like one thing after the other
+// to who takes it for regular. After a few alarms that is not believed any more.
+func TestDripThatLosesItsRhythmIsLearnedAnew(t *testing.T) {
+	m := NewModels()
+	for seed := range uint64(6) {
+		d := NewDetector(Config{DryDPM: 15, LeakDPM: 60, GushDPM: 200, FalseAlarmsPerYear: 1}, m)
+		p := newDrip(seed, 12, 0.005, 0.005)
+		d.Restart(0)
+		d.Arm(0, true)
+		const day = 86400.0
+		steady := func(float64) float64 { return 44 }
+		was, left := false, 0
+		for now := 0.0; now < 3*day; {
+			now = p.next(steady)
+			if now > day {
+				p.shape = 1.5
+			}
+			silentUntil(d, at(now))
+			d.Drops(at(now), 1)
+			if out := d.lowOut || d.highOut; out != was {
+				was = out
+				if out {
+					left++
+				}
+			}
+		}
+		if left < 1 || left > mostLeft+2 { // without it there are hundreds
+			t.Errorf("seed %d: %d alarms", seed, left)
+		}
+		if d.Shape() > 1.5 {
+			t.Errorf("seed %d: shape %g is in use", seed, d.Shape())
+		}
+	}
+}

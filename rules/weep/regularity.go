@@ -19,6 +19,7 @@ type regularity struct {
 	previous time.Duration // 0 = none
 	passed   uint16        // so many intervals are not looked at
 	unlike   uint8         // so many blocks in which none is passed over
+	left     uint8         // times that the weep left its band since the last block that was learned
 	block    bins          // being filled
 	held     bins          // full, waiting for the next to be quiet too
 	learned  binCounts
@@ -103,6 +104,7 @@ func (r *regularity) closeBlock() (refit bool) {
 		r.discard()
 		return false
 	}
+	r.left = 0
 	r.learned.add(r.held)
 	if r.unlike = max(r.unlike, 1) - 1; r.learned.unlike(&r.block) {
 		r.unlike = unlikeFor
@@ -118,6 +120,20 @@ func (r *regularity) closeBlock() (refit bool) {
 	}
 	r.judgedAt = r.learned.total
 	return r.learned.total > 0
+}
+
+// mostLeft is how often a weep may leave its band and come back without a quiet
+// block in between before what was learned is not believed any more. No source: of a
+// drip as regular as it was taken for that is next to impossible.
+const mostLeft = 4
+
+// doubt takes note that the weep left its band; it reports that all is forgotten.
+func (r *regularity) doubt() bool {
+	if r.left++; r.left < mostLeft || r.judgedAt == 0 {
+		return false
+	}
+	*r = regularity{}
+	return true
 }
 
 // interrupt forgets the interval in progress (a stop, a gap, an uncertain count).
