@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -24,7 +25,21 @@ type keeping struct {
 	seed     uint64
 	lazy     time.Duration // it takes so long to hand over
 	patience *sensors.Patience
-	told     []time.Duration
+
+	mu   sync.Mutex
+	told []time.Duration
+}
+
+// toldUpTo is how many drops it has told of up to a time.
+func (k *keeping) toldUpTo(at time.Duration) (n int) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for _, one := range k.told {
+		if one <= at {
+			n++
+		}
+	}
+	return n
 }
 
 func (k *keeping) Points() []reading.Point  { return []reading.Point{k.point} }
@@ -46,7 +61,9 @@ func (k *keeping) Run(ctx context.Context, emit func(reading.Reading)) error {
 				sleep(ctx, at-k.clock.Steady())
 			}
 		}
+		k.mu.Lock()
 		k.told = append(k.told, at)
+		k.mu.Unlock()
 		emit(reading.Reading{At: at, Point: k.point, Value: 1})
 	}
 }
@@ -223,12 +240,7 @@ func TestWhatIsAskedForComesAtOnce(t *testing.T) {
 			if r := b.agent.Do(t.Context(), Command{ID: fmt.Sprint(now), Action: "acknowledge", Gland: "a", Condition: "dry", By: "me"}); r.Error == "" {
 				t.Error("acknowledged what is not")
 			}
-			before := 0
-			for _, at := range one.told {
-				if at <= now-underWay {
-					before++
-				}
-			}
+			before := one.toldUpTo(now - underWay)
 			if n := len(b.core.values(dripA)); n < before || b.clock.Steady() != now {
 				t.Fatalf("%s later, %d of %d drops are fed", b.clock.Steady()-now, n, before)
 			}
