@@ -15,6 +15,7 @@ type bank struct {
 	idle   bool    // all sums are nought, and last says since when; see idle.go
 	edge   float64 // drops per second
 	levels []cusum
+	gains  *gains // of the levels; shared
 
 	last               time.Duration // the last step of an idle bank, or its reset
 	quietFrom, quietTo float32       // intervals at which no level gains, s
@@ -37,7 +38,6 @@ type cusum struct {
 	sum       float64
 	threshold float64
 	since     time.Duration
-	gain      table // log likelihood ratio of an interval
 }
 
 func newBank(side Side, edge float64, levels int) bank {
@@ -46,10 +46,10 @@ func newBank(side Side, edge float64, levels int) bank {
 
 // setShape rebuilds the bank for a regularity. alarmsPerYear is the budget of
 // the whole bank.
-func (b *bank) setShape(step int, of *curves, alarmsPerYear float64) {
+func (b *bank) setShape(step int, book *curveBook, alarmsPerYear float64) {
+	b.gains = book.gainsOf(b.side, step, len(b.levels), b.edge)
 	for i := range b.levels {
 		c := &b.levels[i]
-		c.gain = of.gain(b.side, i, b.edge)
 		before := c.threshold
 		c.threshold = threshold(b.side, i, step, b.edge, alarmsPerYear/float64(len(b.levels)))
 		if before > 0 { // keep the share of the threshold reached
@@ -71,7 +71,7 @@ func (b *bank) step(at time.Duration, x float64, n int) *cusum {
 	gathered := 0.0
 	for i := range b.levels {
 		c := &b.levels[i]
-		sum := c.sum + float64(n)*c.gain.at(p)
+		sum := c.sum + float64(n)*b.gains.at(i, p)
 		nought := 0 // nobody can guess whether it is, so nothing here asks
 		if sum <= 0 {
 			nought = 1

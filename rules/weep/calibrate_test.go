@@ -36,9 +36,9 @@ func renewal(side Side, level, step int, edge, h float64, cycles int, rng *rand.
 	b := newBank(side, edge, bankLevels)
 	var quiet silences
 	shape := shapeAt(step)
-	b.setShape(step, newCurves(step), 1)
+	b.setShape(step, newCurveBook(), 1)
 	quiet.setShape(edge, newCurves(step))
-	gain := &b.levels[level].gain
+	gain := &b.gains.tables[level]
 	rate := edge * ratio
 
 	weight := 0.0
@@ -91,8 +91,8 @@ var truths = []truth{{0, 0}, {0.02, 0.02}, {0, 0.02}, {0.02, 0}}
 // quadrature (Lundberg's equation, Wald 1947).
 func growth(side Side, level, step int, edge float64, tr truth) float64 {
 	b := newBank(side, edge, bankLevels)
-	b.setShape(step, newCurves(step), 1)
-	gain := func(x float64) float64 { return b.levels[level].gain.at(locate(x * edge)) }
+	b.setShape(step, newCurveBook(), 1)
+	gain := func(x float64) float64 { return b.gains.at(level, locate(x*edge)) }
 	shape := shapeAt(step)
 	moment := func(s float64) float64 {
 		total := 0.0

@@ -1,6 +1,9 @@
 package weep
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // How an idle detector takes drops. Intervals in its quiet range need nothing but
 // to be learned. Others are nearly always made up for by the next ones: they are
@@ -117,15 +120,16 @@ func (b *bank) excursion(drops []time.Duration, n int, from time.Duration, calm 
 	var sumA, sumB, sumC float64
 	for i := n; i < len(drops); i++ {
 		x := drops[i] - from
-		y := seconds(x) * b.edge
-		if !calm.holds(x) || x < gait.Lively && !gait.takes(drops, i, x) || y < firstNode || y >= lastNode {
+		bits := math.Float64bits(seconds(x) * b.edge) // as locate has it
+		node := int(bits>>mantissaShift) - tableBase
+		if uint(node) >= tableNodes-1 || !calm.holds(x) || x < gait.Lively && !gait.takes(drops, i, x) {
 			return n, false
 		}
 		from = drops[i]
-		p := locate(y)
-		sumA = max(0, sumA+first.gain.at(p))
-		sumB = max(0, sumB+second.gain.at(p))
-		sumC = max(0, sumC+third.gain.at(p))
+		at, fraction := &b.gains.lines[node], float64(bits&(1<<mantissaShift-1))*fractionScale
+		sumA = max(0, sumA+(at[0].base+at[0].slope*fraction))
+		sumB = max(0, sumB+(at[1].base+at[1].slope*fraction))
+		sumC = max(0, sumC+(at[2].base+at[2].slope*fraction))
 		if sumA > mostA || sumB > mostB || sumC > mostC {
 			return n, true
 		}
@@ -163,7 +167,7 @@ func (s *sums) weigh(b *bank, x float64) bool {
 	gathered := 0.0
 	for i := range b.levels {
 		c := &b.levels[i]
-		sum := max(0, s.of[i]+c.gain.at(p))
+		sum := max(0, s.of[i]+b.gains.at(i, p))
 		if sum > suspicion*c.threshold {
 			return false
 		}

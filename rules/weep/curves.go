@@ -29,14 +29,72 @@ func newCurves(step int) *curves {
 	return c
 }
 
-// curveBook holds the curves that were needed so far.
-type curveBook [shapeSteps]*curves
+// curveBook holds what was needed so far: the curves of shapes, and the gains of
+// banks, which glands of the same limits share.
+type curveBook struct {
+	of    [shapeSteps]*curves
+	gains map[gainsKey]*gains
+}
+
+type gainsKey struct {
+	side   Side
+	step   int8
+	levels int8
+	edge   float64
+}
+
+// mostGains bounds the memory; those in use stay with who uses them.
+const mostGains = 128
+
+func newCurveBook() *curveBook { return &curveBook{gains: make(map[gainsKey]*gains)} }
 
 func (b *curveBook) at(step int) *curves {
-	if b[step] == nil {
-		b[step] = newCurves(step)
+	if b.of[step] == nil {
+		b.of[step] = newCurves(step)
 	}
-	return b[step]
+	return b.of[step]
+}
+
+func (b *curveBook) gainsOf(side Side, step, levels int, edge float64) *gains {
+	key := gainsKey{side, int8(step), int8(levels), edge}
+	if known := b.gains[key]; known != nil {
+		return known
+	}
+	if len(b.gains) >= mostGains {
+		clear(b.gains)
+	}
+	var tables [bankLevels]table
+	for i := range levels {
+		tables[i] = b.at(step).gain(side, i, edge)
+	}
+	b.gains[key] = newGains(tables)
+	return b.gains[key]
+}
+
+// gains are the log likelihood ratios of an interval at the levels of a bank.
+type gains struct {
+	tables [bankLevels]table
+	lines  [tableNodes - 1][bankLevels]line
+}
+
+// line is a table between two nodes.
+type line struct{ base, slope float64 }
+
+func newGains(tables [bankLevels]table) *gains {
+	g := &gains{tables: tables}
+	for node := range g.lines {
+		for i := range tables {
+			from, to := float64(tables[i][node]), float64(tables[i][node+1])
+			g.lines[node][i] = line{from, to - from}
+		}
+	}
+	return g
+}
+
+// at is what table.at gives of a level.
+func (g *gains) at(level int, p place) float64 {
+	l := &g.lines[p.node][level]
+	return l.base + l.slope*p.fraction
 }
 
 // gain is the table of a level beyond an edge, drops per second: the log likelihood

@@ -83,11 +83,10 @@ func (d *Detector) useShape(step int) {
 		return
 	}
 	d.shape = int8(step)
-	of := d.model.curves.at(step)
 	for _, b := range []*bank{&d.low, &d.high, &d.gush} {
-		b.setShape(step, of, d.cfg.FalseAlarmsPerYear)
+		b.setShape(step, d.model.curves, d.cfg.FalseAlarmsPerYear)
 	}
-	d.quiet.setShape(d.low.edge, of)
+	d.quiet.setShape(d.low.edge, d.model.curves.at(step))
 	for i := range d.reach {
 		d.reach[i] = below(d.quiet.reachAt(&d.low, float64(i)/reachSteps))
 	}
@@ -197,7 +196,7 @@ func (d *Detector) leave(b *bank, back *recovery, out *bool, at time.Duration, c
 func (d *Detector) SetLeak(at time.Duration, leakDPM float64) {
 	d.rouse()
 	d.high.edge = leakDPM / Margin / 60
-	d.high.setShape(int(d.shape), d.model.curves.at(int(d.shape)), d.cfg.FalseAlarmsPerYear)
+	d.high.setShape(int(d.shape), d.model.curves, d.cfg.FalseAlarmsPerYear)
 	d.high.reset(at)
 	d.leak = newRecovery(leakDPM/60, d.high.edge)
 	d.findQuiet()

@@ -34,9 +34,9 @@ func NewExpected(side Side, limitDPM, falseAlarmsPerYear, shape float64) *Expect
 	}
 	step := min(shapeSteps-1, max(0, unlearnedStep+int(math.Round(math.Log(shape)/math.Log(shapeRatio)))))
 	e := &Expected{bank: newBank(side, edge, bankLevels), shape: shapeAt(step)}
-	of := newCurves(step)
-	e.bank.setShape(step, of, falseAlarmsPerYear)
-	e.quiet.setShape(edge, of)
+	book := newCurveBook()
+	e.bank.setShape(step, book, falseAlarmsPerYear)
+	e.quiet.setShape(edge, book.at(step))
 	for i := range quantiles {
 		e.units = append(e.units, mathext.GammaIncRegInv(e.shape, (float64(i)+0.5)/quantiles)/e.shape)
 	}
@@ -60,7 +60,7 @@ func (e *Expected) Delay(toDPM float64) (delay time.Duration, ok bool) {
 		c := &e.bank.levels[i]
 		gain := 0.0
 		for _, unit := range e.units {
-			gain += c.gain.at(locate(unit / rate * e.bank.edge))
+			gain += e.bank.gains.at(i, locate(unit/rate*e.bank.edge))
 		}
 		if drift := gain / quantiles * rate; drift > 0 {
 			least = min(least, c.threshold/drift)

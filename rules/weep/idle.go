@@ -183,7 +183,7 @@ const quietGain = -1e-6
 
 func (b *bank) gainsAt(node int) bool {
 	for i := range b.levels {
-		if b.levels[i].gain[node] > quietGain {
+		if b.gains.tables[i][node] > quietGain {
 			return true
 		}
 	}
@@ -195,7 +195,7 @@ func (b *bank) gainsAt(node int) bool {
 func (b *bank) margin(quiet, next int) float64 {
 	share := 1.0
 	for i := range b.levels {
-		from, to := float64(b.levels[i].gain[quiet]), float64(b.levels[i].gain[next])
+		from, to := float64(b.gains.tables[i][quiet]), float64(b.gains.tables[i][next])
 		if to > quietGain {
 			share = min(share, (quietGain-from)/(to-from))
 		}

@@ -83,12 +83,14 @@ func (c poissonChart) played(rng *rand.Rand, signal float64, runs int) (mean, st
 	b := newBank(TooHigh, 1, 1)
 	level := &b.levels[0]
 	level.threshold = signal
-	level.gain.fill(func(y float64) float64 {
+	var tables [bankLevels]table
+	tables[0].fill(func(y float64) float64 {
 		if c.low {
 			return c.k + 1 - y
 		}
 		return y - 1 - c.k
 	})
+	b.gains = newGains(tables)
 	counts := distuv.Poisson{Lambda: c.mean, Src: rng}
 	sum, squares := 0.0, 0.0
 	for range runs {

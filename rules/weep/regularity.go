@@ -212,7 +212,7 @@ func firstAbove(fit *[shapeSteps]float64, least float64) int {
 // pairModel holds the log chance of each bin for each shape and share of odd
 // pairs, and the curves of the shapes. It is the same for all glands.
 type pairModel struct {
-	curves curveBook
+	curves *curveBook
 
 	logChance [shapeSteps][oddWays][pairBins]float64
 	most      [shapeSteps][pairBins]float64 // of the ways
@@ -229,7 +229,7 @@ var (
 )
 
 func newPairModel() *pairModel {
-	m := &pairModel{}
+	m := &pairModel{curves: newCurveBook()}
 	logs := foldedLogs()
 	for step := range m.logChance {
 		plain := foldedBeta(shapeAt(step), logs)

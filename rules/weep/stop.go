@@ -7,11 +7,11 @@ import "time"
 // (shape 1), as every gland is taken to be until it has been learned. It follows
 // from the thresholds alone, see bank.
 func StopDelay(dryDPM, falseAlarmsPerYear float64) time.Duration {
-	of := newCurves(unlearnedStep)
+	book := newCurveBook()
 	b := newBank(TooLow, dryDPM*Margin/60, bankLevels)
-	b.setShape(unlearnedStep, of, falseAlarmsPerYear)
+	b.setShape(unlearnedStep, book, falseAlarmsPerYear)
 	var quiet silences
-	quiet.setShape(b.edge, of)
+	quiet.setShape(b.edge, book.at(unlearnedStep))
 	delay, _ := quiet.firstCrossing(&b)
 	return delay
 }

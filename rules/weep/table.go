@@ -16,8 +16,6 @@ const (
 	exponentBias  = 1023
 	tableBase     = (exponentBias + lowestPower) << bitsPerPower
 	fractionScale = 1.0 / (1 << mantissaShift)
-	firstNode     = 1.0 / 32
-	lastNode      = 32.0
 )
 
 type table [tableNodes]float32
