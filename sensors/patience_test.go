@@ -23,6 +23,7 @@ func TestPatienceHoldsUntilAsked(t *testing.T) {
 		go server(ctx, p, func(was bool) {
 			if was {
 				asked++
+				Pause(ctx, time.Millisecond) // it takes its time
 			} else {
 				hurried++
 				Pause(ctx, time.Second)
@@ -41,6 +42,7 @@ func TestPatienceHoldsUntilAsked(t *testing.T) {
 			if p.Ask(func() { t.Error("asked twice at once") }) || !p.Late() {
 				t.Error("it was to be asked once at a time")
 			}
+			time.Sleep(2 * time.Millisecond)
 			synctest.Wait()
 			if asked != i || served != i || p.Late() {
 				t.Errorf("asked %d times, served %d, late %v; want %d", asked, served, p.Late(), i)

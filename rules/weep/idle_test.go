@@ -77,7 +77,7 @@ func TestGlideIsDrops(t *testing.T) {
 			t.Fatalf("\n%s\nby Drops\n%s", a, b)
 		}
 	})
-	if taken < all/8 || idle == 0 || passed == 0 { // how much it takes is up to the dice
+	if taken < all/8 || idle == 0 || all > 50_000 && passed == 0 { // how much it takes is up to the dice
 		t.Errorf("Glide took %d of %d drops, %d times idle, %d times not learning: little is shown", taken, all, idle, passed)
 	}
 }
