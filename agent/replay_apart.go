@@ -3,6 +3,7 @@ package agent
 import (
 	"context"
 	"errors"
+	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -10,12 +11,13 @@ import (
 
 	"weepd/rules"
 	"weepd/rules/reading"
+	"weepd/rules/weep"
 	"weepd/sensors/recording"
 )
 
 // Glands know nothing of each other but whether the station was watched. So where
 // no gland's rows are spread over several recordings, each recording is read by a
-// goroutine of its own and each gland judged by one of its own, on all processors.
+// goroutine of its own, and some more judge the glands, on all processors.
 // What comes of it is put in order of time at the end, and is what a replay of the
 // merged rows gives. Whatever does not fit (a gland in two recordings, a row that
 // cannot be read, a gland that the station has not) ends it without a word, and
@@ -34,7 +36,8 @@ type apart struct {
 	rows     atomic.Int64
 	held     atomic.Int64 // transitions
 	watched  *watchedFiles
-	workers  sync.WaitGroup
+	judges   []*judge
+	judging  sync.WaitGroup
 
 	mu     sync.Mutex
 	glands map[string]*apartGland
@@ -56,6 +59,11 @@ func replayApart(ctx context.Context, cfg rules.Config, progress *ReplayProgress
 	a := &apart{ctx: ctx, cancel: cancel, cfg: cfg, progress: progress, glands: make(map[string]*apartGland), watched: newWatchedFiles(len(readers))}
 	stop := context.AfterFunc(ctx, a.watched.abandon)
 	defer stop()
+	for range runtime.GOMAXPROCS(0) {
+		j := &judge{models: weep.NewModels(), work: make(chan packet, packetsWaiting)}
+		a.judges = append(a.judges, j)
+		a.judging.Go(func() { j.run(ctx) })
+	}
 	var reads sync.WaitGroup
 	for i, r := range readers {
 		reads.Go(func() {
@@ -66,10 +74,10 @@ func replayApart(ctx context.Context, cfg rules.Config, progress *ReplayProgress
 		})
 	}
 	reads.Wait()
-	for _, g := range a.glands {
-		close(g.work)
+	for _, j := range a.judges {
+		close(j.work)
 	}
-	a.workers.Wait()
+	a.judging.Wait()
 	if a.fault != nil {
 		return apartResult{rows: a.rows.Load()}, a.fault
 	}
@@ -107,13 +115,20 @@ func (a *apart) claim(gland string, file int) (*apartGland, error) {
 		}
 		return g, nil
 	}
-	station, err := rules.NewStationOf(a.cfg, gland)
+	j := a.judges[len(a.glands)%len(a.judges)]
+	station, err := rules.NewStationOf(a.cfg, gland, j.models)
 	if err != nil {
 		return nil, errTogether
 	}
-	tally := NewReplayTally(a.cfg)
-	g := &apartGland{apart: a, id: gland, file: file, station: station, tally: tally, counted: tally.glands[gland], work: make(chan packet, aheadBatches), spare: make(chan []reading.Row, aheadBatches)}
+	tally := NewReplayTally(rules.Config{Glands: []rules.GlandConfig{a.config(gland)}})
+	g := &apartGland{
+		apart: a, id: gland, file: file, station: station, tally: tally, counted: tally.glands[gland],
+		work: j.work, spare: make(chan []reading.Row, packetsWaiting),
+	}
 	a.glands[gland] = g
-	a.workers.Go(g.run)
 	return g, nil
+}
+
+func (a *apart) config(gland string) rules.GlandConfig {
+	return a.cfg.Glands[slices.IndexFunc(a.cfg.Glands, func(g rules.GlandConfig) bool { return g.ID == gland })]
 }

@@ -108,7 +108,7 @@ func (f *apartFile) dealStretch(b *recording.Batch) error {
 	}
 	f.last, g.heard = last, last
 	g.send()
-	g.work <- packet{batch: b, back: f.free}
+	g.work <- packet{of: g, batch: b, back: f.free}
 	return nil
 }
 

@@ -1,11 +1,13 @@
 package agent
 
 import (
+	"context"
 	"slices"
 	"time"
 
 	"weepd/rules"
 	"weepd/rules/reading"
+	"weepd/rules/weep"
 	"weepd/sensors/recording"
 )
 
@@ -32,22 +34,32 @@ const tick = reading.Kinds
 
 // packet is rows of one gland: some, or a stretch in a batch that goes back.
 type packet struct {
+	of    *apartGland
 	rows  []reading.Row
 	batch *recording.Batch
 	back  chan<- *recording.Batch
 }
 
-func (g *apartGland) run() {
-	for p := range g.work {
-		if g.ctx.Err() == nil {
-			g.take(p)
+// packetsWaiting bounds what lies before a judge.
+const packetsWaiting = 4
+
+// judge is a goroutine that judges some of the glands.
+type judge struct {
+	models *weep.Models
+	work   chan packet
+}
+
+func (j *judge) run(ctx context.Context) {
+	for p := range j.work {
+		if ctx.Err() == nil {
+			p.of.take(p)
 		}
 		if p.back != nil {
 			p.back <- p.batch
 			continue
 		}
 		select {
-		case g.spare <- p.rows[:0]:
+		case p.of.spare <- p.rows[:0]:
 		default:
 		}
 	}
@@ -114,7 +126,7 @@ func (g *apartGland) tick(at time.Duration) {
 // send hands the rows gathered to the gland's goroutine.
 func (g *apartGland) send() {
 	if len(g.rows) > 0 {
-		g.work <- packet{rows: g.rows}
+		g.work <- packet{of: g, rows: g.rows}
 		select {
 		case g.rows = <-g.spare:
 		default:

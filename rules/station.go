@@ -3,6 +3,7 @@ package rules
 import (
 	"container/heap"
 	"fmt"
+	"slices"
 	"time"
 
 	"weepd/rules/reading"
@@ -46,17 +47,17 @@ func NewStation(cfg Config) (*Station, error) {
 
 // NewStationOf makes a station of one gland of a configuration, which is as it is
 // beside the others: glands know nothing of each other but the station's time.
-func NewStationOf(cfg Config, id string) (*Station, error) {
-	s, err := NewStation(cfg)
-	if err != nil {
-		return nil, err
-	}
-	g, found := s.byID[id]
-	if !found {
+// Stations with the same models are for one goroutine at a time.
+func NewStationOf(cfg Config, id string, models *weep.Models) (*Station, error) {
+	order := slices.IndexFunc(cfg.Glands, func(g GlandConfig) bool { return g.ID == id })
+	if order < 0 {
 		return nil, fmt.Errorf("gland %q is not in the configuration", id)
 	}
-	g.place = 0
-	return &Station{glands: []*gland{g}, byID: map[string]*gland{id: g}, models: s.models, agenda: agenda{g}}, nil
+	if err := (Config{Glands: cfg.Glands[order : order+1]}).Validate(); err != nil {
+		return nil, err
+	}
+	g := newGland(cfg.Glands[order], order, models)
+	return &Station{glands: []*gland{g}, byID: map[string]*gland{id: g}, models: models, agenda: agenda{g}}, nil
 }
 
 // Feed takes the next reading or mark and returns what became active or cleared up to
