@@ -151,7 +151,8 @@ func regular(pull *os.File, period time.Duration, count int, low time.Duration, 
 		if err := binary.Write(w, binary.NativeEndian, []int64{int64(before), int64(after)}); err != nil {
 			return err
 		}
-		next += period
+		// Who was held up does not make up for it: that would be a storm.
+		next = max(next, before) + period
 	}
 	return w.Flush()
 }
