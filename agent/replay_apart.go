@@ -25,8 +25,8 @@ import (
 
 var errTogether = errors.New("the glands cannot be replayed apart")
 
-// mostApart bounds the transitions that are held until the end.
-const mostApart = 1 << 18
+// mostHeld bounds the transitions that are held until the end.
+const mostHeld = 1 << 18
 
 type apart struct {
 	ctx      context.Context

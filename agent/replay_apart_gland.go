@@ -110,7 +110,7 @@ func (g *apartGland) told(out []rules.Transition) {
 		return
 	}
 	g.out = append(g.out, out...)
-	if g.held.Add(int64(len(out))) > mostApart {
+	if g.held.Add(int64(len(out))) > mostHeld {
 		g.fail(errTogether)
 	}
 }
